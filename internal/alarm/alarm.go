@@ -1,0 +1,71 @@
+// Package alarm turns facts and the time into alarm states and says why each one changed.
+//
+// Words follow the published alarm-management standards (IEC 62682, OPC 10000-9; from memory): active, acknowledged,
+// shelved, on-delay, off-delay, deadband, priority. It is pure: facts and times in, states and changes out.
+package alarm
+
+import "time"
+
+// ID names one alarm: its kind and what it is about, such as "pit-low/1" or "probe-silent/core".
+type ID string
+
+// Kind is the cause an alarm stands for.
+type Kind string
+
+// The kinds of alarm.
+const (
+	PitLow       Kind = "pit-low"       // below its band
+	PitHigh      Kind = "pit-high"      // above its band
+	PitFalling   Kind = "pit-falling"   // falls as a dying fire does
+	PitDanger    Kind = "pit-danger"    // hot enough for a fat fire
+	ProbeSilent  Kind = "probe-silent"  // no reading for too long
+	ProbeSuspect Kind = "probe-suspect" // readings that cannot be
+	PieceReady   Kind = "piece-ready"   // reached its target
+	ServeAtRisk  Kind = "serve-at-risk" // will probably miss the serving hour
+	DangerZone   Kind = "danger-zone"   // too long between 5 and 57 °C
+	CarbonOxide  Kind = "co"            // carbon monoxide above its limit
+	CoolerWarm   Kind = "cooler-warm"   // cure or storage cooler outside its limits
+	IntakeBroken Kind = "intake"        // broker, store or disk in trouble
+)
+
+// Priority says how soon a person is needed.
+type Priority string
+
+// The priorities, lowest first.
+const (
+	Notice Priority = "notice" // when convenient
+	Low    Priority = "low"    // within the hour
+	Medium Priority = "medium" // within minutes
+	High   Priority = "high"   // now
+)
+
+// State is the life of an alarm.
+type State string
+
+// The states. An alarm that returned without being acknowledged stays listed until it is.
+const (
+	Pending  State = "pending" // the condition holds, its on-delay runs
+	Active   State = "active"  // nobody has acknowledged it
+	Acked    State = "acknowledged"
+	Shelved  State = "shelved"
+	Returned State = "returned" // the condition is gone, not yet acknowledged
+	Normal   State = "normal"
+)
+
+// Alarm is one alarm as people see it.
+type Alarm struct {
+	ID           ID        `json:"id"`
+	Kind         Kind      `json:"kind"`
+	Priority     Priority  `json:"priority"`
+	State        State     `json:"state"`
+	Cook         int64     `json:"cook,omitempty"`
+	Piece        string    `json:"piece,omitempty"`
+	Probe        string    `json:"probe,omitempty"`
+	Because      string    `json:"because"` // one sentence with figures, and what to do
+	Raised       time.Time `json:"raised"`  // when it became active
+	Changed      time.Time `json:"changed"`
+	Returned     time.Time `json:"returned,omitzero"`
+	Acknowledged time.Time `json:"acknowledged,omitzero"`
+	By           string    `json:"by,omitempty"`
+	ShelvedUntil time.Time `json:"shelved_until,omitzero"`
+}

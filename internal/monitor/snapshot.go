@@ -1,0 +1,66 @@
+// Package monitor owns the live state: it applies readings and events in order, asks the pure packages, and gives out
+// effects to keep and to send, and a snapshot to show. Its core reads no clock; the same readings and events give the
+// same forecasts, alarms and records.
+package monitor
+
+import (
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+)
+
+// Snapshot is the whole live state at one moment, for reading only.
+type Snapshot struct {
+	Now        time.Time // the daemon's clock when it was taken
+	Cooks      []CookView
+	Probes     []ProbeView
+	Alarms     []alarm.Alarm // all that are not Normal, highest priority first
+	QuietUntil QuietUntil
+	Intake     IntakeView
+}
+
+// CookView is a running cook with its forecasts.
+type CookView struct {
+	Stored   cook.Stored
+	Pieces   []PieceView
+	AllReady [7]time.Time // joint ready time of all pieces at estimator.Levels; zero = not within the horizon
+	NewestAt time.Time    // time of the newest applied reading
+}
+
+// PieceView is a piece with its newest forecast.
+type PieceView struct {
+	Piece       cook.Piece
+	Forecast    estimator.Forecast
+	Forecasted  bool          // false until the first usable reading
+	DangerZone  time.Duration // measured time between 5 and 57 °C so far
+	ServeChance float64       // P(ready by serve_by); NaN without a serving hour
+}
+
+// ProbeView is what is known about a probe now.
+type ProbeView struct {
+	ID       cook.ProbeID
+	Role     cook.Role
+	Last     cook.Reading
+	Silent   bool
+	Interval time.Duration // typical time between its readings; 0 = unknown
+	Cook     cook.ID       // 0 = in no running cook
+	Piece    cook.PieceID
+}
+
+// QuietUntil is the latest time t with P(nothing needs a person before t) >= 0.9, and what comes then.
+type QuietUntil struct {
+	Known   bool
+	Until   time.Time
+	Because string // what is first needed, or why it cannot be said
+}
+
+// IntakeView is the state of the way in.
+type IntakeView struct {
+	Connected   bool
+	Clients     int
+	Received    uint64 // readings stored since the start
+	Quarantined uint64
+	Trouble     string // empty when all is well
+}

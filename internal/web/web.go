@@ -1,0 +1,64 @@
+// Package web serves the pages, their JSON API and the event stream from snapshots and the store. It decides nothing.
+package web
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// Desk does what a person asks for: it keeps it in the store first, then tells the monitor.
+type Desk interface {
+	StartCook(ctx context.Context, c cook.Cook) (cook.ID, error)
+	LogEvent(ctx context.Context, id cook.ID, e cook.Entry) (cook.Entry, error)
+	Amend(ctx context.Context, id cook.ID, a cook.Amendment) error
+	EndCook(ctx context.Context, id cook.ID, at time.Time) error
+	Acknowledge(ctx context.Context, id alarm.ID, by string) error
+	Shelve(ctx context.Context, id alarm.ID, until time.Time, by string) error
+	// HandReading keeps a reading typed in by a person; cook.ErrConflict if another value stands at that time.
+	HandReading(ctx context.Context, r cook.Reading) error
+	// WhatIf forecasts a piece of a running cook as if the events were done (times in the future allowed).
+	WhatIf(ctx context.Context, id cook.ID, piece cook.PieceID, events []cook.Event) (estimator.Forecast, error)
+}
+
+// Library reads what is kept.
+type Library interface {
+	// Readings are ascending by time (then by probe), from inclusive, to exclusive; zero times are open; probe "" is all.
+	// After skips up to and including that position of an earlier page.
+	Readings(ctx context.Context, q cook.ReadingQuery) ([]cook.Reading, error)
+	// Series thins a probe's good readings to at most points buckets that keep the extremes.
+	Series(ctx context.Context, probe cook.ProbeID, from, to time.Time, points int) ([]cook.Bucket, error)
+	// Quarantine is newest first.
+	Quarantine(ctx context.Context, beforeID int64, limit int) ([]cook.Quarantined, error)
+	Cooks(ctx context.Context, beforeID cook.ID, limit int) ([]cook.Stored, error) // newest first
+	Cook(ctx context.Context, id cook.ID) (*cook.Stored, error)
+	// Forecasts of one piece as they were made, ascending by time.
+	Forecasts(ctx context.Context, id cook.ID, piece cook.PieceID, from, to time.Time) ([]cook.KeptForecast, error)
+	AlarmHistory(ctx context.Context, before time.Time, limit int) ([]alarm.Alarm, error) // newest first
+}
+
+// View gives the live state.
+type View interface {
+	Snapshot() monitor.Snapshot
+	// Changed gives a channel that receives after every change until stop is called; slow readers miss repeats, not the last.
+	Changed() (c <-chan struct{}, stop func())
+}
+
+// Options are what the server needs.
+type Options struct {
+	Desk     Desk
+	Library  Library
+	View     View
+	Log      *slog.Logger
+	Now      func() time.Time
+	Location *time.Location // for local times on pages
+	Invented bool           // the demo: the pages say plainly that the data is invented
+	Metrics  http.Handler   // /metrics
+	Ready    func() error   // /readyz: nil when the store and the intake work
+}
