@@ -1,0 +1,79 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+)
+
+type forecastCmd struct {
+	Log     string    `required:"" placeholder:"DIR" help:"Cook log: a folder with cook.json and readings.csv."`
+	At      time.Time `placeholder:"TIME" help:"Forecast from what was known then (RFC 3339; default: the last reading)."`
+	WhatIf  []string  `placeholder:"DO" sep:"none" help:"Also forecast as if: wrap=foil@now, setpoint=121C@+30m, wrap=paper@70C. Repeatable."`
+	ServeBy time.Time `placeholder:"TIME" help:"Name the cheapest action that makes it ready by then (RFC 3339)."`
+	JSON    bool      `help:"One JSON object per line."`
+}
+
+// Help gives an example.
+func (forecastCmd) Help() string {
+	return `Example: stallkeeper forecast --log ./brisket --at 2026-05-03T02:00:00+02:00 --json --what-if 'wrap=foil@now'
+
+A forecast is a statement about temperature and time, never about safety: measure with a thermometer in the thickest part.`
+}
+
+// Run forecasts every piece of the log.
+func (f forecastCmd) Run(c *console) error {
+	log, err := cook.ReadLog(os.DirFS(f.Log))
+	if err != nil {
+		return err
+	}
+	at := f.At
+	if at.IsZero() {
+		if at, err = outlook.LastReading(log); err != nil {
+			return err
+		}
+	}
+	e := estimator.New(estimator.DefaultPrior())
+	unreached := false
+	for _, p := range log.Cook.Pieces {
+		in := outlook.FromLog(log, p)
+		lines := []outlook.Line{outlook.NewLine(p.ID, e.Forecast(in, at))}
+		for _, text := range f.WhatIf {
+			line, err := outlook.WhatIf(e, in, p.ID, at, text)
+			if err != nil {
+				return err
+			}
+			lines = append(lines, line)
+		}
+		if !f.ServeBy.IsZero() {
+			lines[0].Action = outlook.Advise(e, in, at, f.ServeBy)
+			unreached = unreached || !lines[0].Action.Found()
+		}
+		for _, line := range lines {
+			if err := f.print(c, line); err != nil {
+				return err
+			}
+		}
+	}
+	if unreached {
+		return errFinding
+	}
+	return nil
+}
+
+func (f forecastCmd) print(c *console, line outlook.Line) error {
+	text := line.Text(time.Local)
+	if f.JSON {
+		data, err := line.JSON()
+		if err != nil {
+			return err
+		}
+		text = string(data)
+	}
+	_, err := fmt.Fprintln(c.out, text)
+	return err
+}

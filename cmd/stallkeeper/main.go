@@ -1,0 +1,85 @@
+// Command stallkeeper watches a smoker: it keeps readings, forecasts when each piece will be ready, raises alarms and
+// leaves records. Each verb stands in a file of its own. Exit status: 0 done, 1 a finding, 2 wrong use or unreadable input.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// cli is the whole command line.
+type cli struct {
+	Serve    serveCmd    `cmd:"" help:"Run the daemon."`
+	Demo     demoCmd     `cmd:"" help:"Run the daemon with an invented overnight cook."`
+	Forecast forecastCmd `cmd:"" help:"Forecast the pieces of a cook log."`
+	Backtest backtestCmd `cmd:"" help:"Judge the forecasts on finished cooks."`
+	Cook     cookCmd     `cmd:"" help:"Start, log, end, export, import and replay cooks."`
+	Probe    probeCmd    `cmd:"" help:"Convert and check probes."`
+	Backup   backupCmd   `cmd:"" help:"Copy the database while the daemon runs."`
+	Restore  restoreCmd  `cmd:"" help:"Put a backup back in place of the database."`
+	Version  versionCmd  `cmd:"" help:"Print the version."`
+}
+
+// errFinding ends a verb that worked but found something: a limit missed or unknown, no action that reaches the hour.
+var errFinding = errors.New("finding")
+
+// console is where a verb writes and what stops it.
+type console struct {
+	ctx    context.Context
+	out    io.Writer
+	errOut io.Writer
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run parses the arguments and does what they say; it gives the exit status.
+func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
+	defer func() {
+		if r := recover(); r != nil {
+			status, ok := r.(exit)
+			if !ok {
+				panic(r)
+			}
+			code = int(status)
+		}
+	}()
+	parser, err := kong.New(&cli{}, kong.Name("stallkeeper"),
+		kong.Description("Watches a smoker overnight and says when each piece will be ready."),
+		kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
+		kong.WithHyphenPrefixedParameters(true), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+	if err != nil {
+		fmt.Fprintln(errOut, "stallkeeper:", err)
+		return 2
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	parsed, err := parser.Parse(args)
+	if err == nil {
+		err = parsed.Run(&console{ctx: ctx, out: out, errOut: errOut})
+	}
+	switch {
+	case err == nil:
+		return 0
+	case errors.Is(err, errFinding):
+		return 1
+	}
+	fmt.Fprintln(errOut, "stallkeeper:", strings.ReplaceAll(err.Error(), "\n", "; "))
+	return 2
+}
+
+// exit carries a status out of the argument parser, which ends the program for --help.
+type exit int
