@@ -1,0 +1,150 @@
+// Package archtest holds the map of the project as a table and fails when the code leaves it. It has tests only.
+package archtest
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// allowed names, for each package, the packages of this module that its shipped code may import.
+var allowed = map[string][]string{
+	"estimator/thermal":  {},
+	"estimator":          {"estimator/thermal"},
+	"internal/cook":      {"estimator/thermal"},
+	"internal/alarm":     {"internal/cook", "estimator/thermal"},
+	"internal/safety":    {"internal/cook", "estimator/thermal"},
+	"internal/simulate":  {"estimator/thermal"},
+	"internal/score":     {"estimator/thermal"},
+	"internal/convert":   {"estimator/thermal"},
+	"internal/calibrate": {"estimator/thermal"},
+	"internal/brine":     {},
+	"internal/plan":      {"internal/cook", "estimator", "estimator/thermal"},
+	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
+	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
+	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "estimator/thermal"},
+	"internal/ingest":    {"internal/cook", "estimator/thermal"},
+	"internal/broker":    {"internal/cook", "internal/ingest"},
+	"internal/store":     {"internal/cook", "internal/alarm", "estimator/thermal"},
+	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "estimator", "estimator/thermal"},
+}
+
+// pure packages open no file, no socket and no database.
+var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
+	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor"}
+
+// free packages wire or run things and may import any package of the module.
+func free(pkg string) bool { return pkg == "internal/daemon" || strings.HasPrefix(pkg, "cmd/") }
+
+const module = "stallkeeper"
+
+type parsed struct {
+	imports []string
+	clock   []string // positions where time.Now is named
+	doc     bool
+}
+
+func packages(t *testing.T) map[string]*parsed {
+	t.Helper()
+	root := "../.."
+	out := map[string]*parsed{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && path != root && (strings.HasPrefix(d.Name(), ".") || d.Name() == "testdata" || d.Name() == "node_modules") {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		return readFile(out, root, path)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func readFile(out map[string]*parsed, root, path string) error {
+	set := token.NewFileSet()
+	file, err := parser.ParseFile(set, path, nil, parser.ParseComments)
+	if err != nil {
+		return err
+	}
+	rel, err := filepath.Rel(root, filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	p := out[filepath.ToSlash(rel)]
+	if p == nil {
+		p = &parsed{}
+		out[filepath.ToSlash(rel)] = p
+	}
+	p.doc = p.doc || file.Doc != nil
+	for _, imp := range file.Imports {
+		name, err := strconv.Unquote(imp.Path.Value)
+		if err != nil {
+			return err
+		}
+		p.imports = append(p.imports, name)
+	}
+	ast.Inspect(file, func(n ast.Node) bool {
+		sel, ok := n.(*ast.SelectorExpr)
+		if !ok {
+			return true
+		}
+		if x, ok := sel.X.(*ast.Ident); ok && x.Name == "time" && sel.Sel.Name == "Now" {
+			p.clock = append(p.clock, set.Position(n.Pos()).String())
+		}
+		return true
+	})
+	return nil
+}
+
+func TestImports_FollowTheMap(t *testing.T) {
+	for name, p := range packages(t) {
+		list, known := allowed[name]
+		parent := name
+		for !known && strings.Contains(parent, "/") { // a private package below another follows its parent's row
+			parent = filepath.Dir(parent)
+			list, known = allowed[parent]
+		}
+		if !known && !free(name) {
+			t.Errorf("package %s is not in the map: add a row that says what it may import", name)
+			continue
+		}
+		for _, imp := range p.imports {
+			own, inside := strings.CutPrefix(imp, module+"/")
+			if inside && !free(name) && !slices.Contains(list, own) && !strings.HasPrefix(own, parent+"/") && own != parent {
+				t.Errorf("%s imports %s, which the map does not allow", name, own)
+			}
+			if slices.Contains(pure, name) && slices.Contains([]string{"os", "net", "net/http", "database/sql"}, imp) {
+				t.Errorf("%s is pure and imports %s", name, imp)
+			}
+		}
+	}
+}
+
+func TestClock_IsReadAtTheEdgeOnly(t *testing.T) {
+	for name, p := range packages(t) {
+		if !free(name) && len(p.clock) > 0 {
+			t.Errorf("%s names time.Now at %v: take the time as an argument", name, p.clock)
+		}
+	}
+}
+
+func TestPackages_HaveAContract(t *testing.T) {
+	for name, p := range packages(t) {
+		if !p.doc {
+			t.Errorf("package %s has no package comment", name)
+		}
+	}
+}
