@@ -89,6 +89,8 @@ type Input struct {
 	Events      []Event
 	Pit         []Sample
 	Core        []Sample
+
+	doLater []Event // wraps and unwraps of a what-if, after the present
 }
 
 // State says what the piece is doing, in a cook's words.

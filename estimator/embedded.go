@@ -1,0 +1,4 @@
+package estimator
+
+// DefaultPrior is the prior that is shipped.
+func DefaultPrior() Prior { return handPrior() }

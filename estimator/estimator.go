@@ -1,0 +1,105 @@
+package estimator
+
+import (
+	"encoding/binary"
+	"hash/fnv"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+)
+
+// Estimator makes forecasts from a prior. It may be used from several goroutines at once.
+type Estimator struct{ prior Prior }
+
+// New makes an estimator with a prior.
+func New(p Prior) *Estimator { return &Estimator{prior: p} }
+
+// draws is the number of scenarios in a forecast.
+const draws = 200
+
+// Forecast says when the piece reaches its target, from what was known at a time. It is a function of its arguments.
+func (e *Estimator) Forecast(in Input, at time.Time) Forecast {
+	return e.forecast(&in, newTrace(in.Core, at), newTrace(in.Pit, at), at)
+}
+
+func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time) Forecast {
+	from := int64(math.MinInt64)
+	if !in.Started.IsZero() {
+		from = in.Started.UnixMilli()
+	}
+	from = max(from, at.UnixMilli()-maxLog.Milliseconds())
+	core := clean(coreTrace.within(from, at.UnixMilli()), coreRoom)
+	pit := clean(pitTrace.within(from, at.UnixMilli()), pitRoom)
+	f := Forecast{At: at, Core: thermal.Celsius(math.NaN()), Target: in.Target, State: Unknown, PNever: 1, WaterKg: math.NaN()}
+	if len(core) == 0 {
+		f.Because = "no core reading yet"
+		return f
+	}
+	if at, ok := readyAt(core, in.Target); ok {
+		for i := range f.Ready {
+			f.Ready[i] = at
+		}
+		f.State, f.Since, f.PNever = Ready, at, 0
+		return f
+	}
+	boil := float64(thermal.BoilingPoint(in.AltitudeM))
+	h := newHistory(in, core, pit, at, boil)
+	mean, cov := e.prior.at(in, len(pit) > 0)
+	pr := newProblem(h, &e.prior, mean, cov)
+	post := pr.fit(vector{}, 12)
+	seed := seedOf(in)
+	members := pr.sample(&post, draws, rand.New(rand.NewPCG(seed, 1)))
+	a := newAhead(in, h, at)
+	ends := make([]outcome, len(members))
+	for k := range members {
+		ends[k] = a.run(members[k], &e.prior.Noise, float64(in.Target), rand.New(rand.NewPCG(uint64(k), 2)), rand.New(rand.NewPCG(seed^uint64(k), 3)))
+	}
+	f.fill(ends)
+	return f
+}
+
+// fill turns scenarios into quantiles.
+func (f *Forecast) fill(ends []outcome) {
+	times := make([]float64, len(ends))
+	never := 0
+	for k, o := range ends {
+		times[k] = o.ready
+		if math.IsInf(o.ready, 1) {
+			never++
+		}
+		f.Draws = append(f.Draws, Draw{Ready: after(f.At, o.ready), Wrap: after(f.At, o.wrap)})
+	}
+	f.PNever = float64(never) / float64(len(ends))
+	slices.Sort(times)
+	for i, level := range Levels {
+		if level <= 1-f.PNever {
+			x := level*float64(len(times)) - 0.5
+			k := int(clampTo(x, 0, float64(len(times)-1)))
+			f.Ready[i] = after(f.At, times[k])
+		}
+	}
+}
+
+func after(at time.Time, seconds float64) time.Time {
+	if math.IsInf(seconds, 1) {
+		return time.Time{}
+	}
+	return at.Add(time.Duration(seconds * float64(time.Second)))
+}
+
+// maxLog is how far back a log is looked at.
+const maxLog = 96 * time.Hour
+
+func seedOf(in *Input) uint64 {
+	h := fnv.New64a()
+	h.Write([]byte(in.Cut))
+	var b [8]byte
+	for _, x := range []float64{in.MassKg, in.ThicknessMM, float64(in.Target)} {
+		binary.LittleEndian.PutUint64(b[:], math.Float64bits(x))
+		h.Write(b[:])
+	}
+	return h.Sum64()
+}

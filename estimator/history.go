@@ -1,0 +1,212 @@
+package estimator
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+)
+
+// history is one log up to the moment of the forecast, cut into equal steps for the column.
+type history struct {
+	t0    int64     // Unix ms of the first step's beginning
+	dt    float64   // seconds per step
+	pit   []float64 // measured or assumed pit temperature per step, °C
+	coats []coat    // what surrounded the piece per step
+	obs   []obs
+	boil  float64
+	start float64 // first reading
+	gaps  float64 // share of the steps without a pit reading
+}
+
+// obs is a median of the core readings near the end of a step.
+type obs struct {
+	step int // after this many steps
+	c    float64
+}
+
+// baseStep is the length of a step; longer logs have longer steps so that the cost stays bounded.
+const (
+	baseStep = 120.0
+	maxSteps = 400
+	maxObs   = 90
+)
+
+// newHistory cuts a log. core and pit are cleaned.
+func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *history {
+	end := at.UnixMilli()
+	h := &history{boil: boil}
+	h.t0 = core[0].ms
+	seconds := math.Max(float64(end-h.t0)/1000, 1)
+	h.dt = baseStep * math.Max(1, math.Ceil(seconds/baseStep/maxSteps))
+	n := max(int(math.Ceil(seconds/h.dt-1e-9)), 1)
+	h.dt = seconds / float64(n)
+	h.pit, h.gaps = pitSteps(in, pit, h.t0, h.dt, n, end)
+	h.coats = make([]coat, n)
+	events := pastEvents(in, at)
+	for i := range h.coats {
+		h.coats[i] = coatAt(events, h.t0+int64((float64(i)+0.5)*h.dt*1000))
+	}
+	h.observe(core)
+	return h
+}
+
+// pastEvents gives the events at or before a time, ascending.
+func pastEvents(in *Input, at time.Time) []Event {
+	var out []Event
+	for _, e := range in.Events {
+		if !e.Time.After(at) {
+			out = append(out, e)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Event) int {
+		return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.With, b.With), cmp.Compare(a.Celsius, b.Celsius))
+	})
+	return out
+}
+
+func coatOf(w Wrapping) coat {
+	if w == Paper {
+		return inPaper
+	}
+	return inFoil
+}
+
+// coatAt is what surrounds the piece at a time, from ordered events.
+func coatAt(events []Event, ms int64) coat {
+	c := bare
+	for _, e := range events {
+		if e.Time.UnixMilli() > ms {
+			break
+		}
+		switch e.Kind {
+		case Wrap:
+			c = coatOf(e.With)
+		case Unwrap:
+			c = bare
+		}
+	}
+	return c
+}
+
+// setPointAt is the pit's setpoint at a time, NaN when there is none.
+func setPointAt(in *Input, events []Event, ms int64) float64 {
+	sp := float64(in.SetPoint)
+	if !(sp > 30 && sp < 400) {
+		sp = math.NaN()
+	}
+	for _, e := range events {
+		if e.Kind == SetPoint && e.Time.UnixMilli() <= ms && e.Celsius > 30 && e.Celsius < 400 {
+			sp = float64(e.Celsius)
+		}
+	}
+	return sp
+}
+
+// pitSteps averages the pit over the steps. Gaps up to twenty minutes are bridged in a straight line; longer ones take
+// the setpoint plus the level the pit has kept against it.
+func pitSteps(in *Input, pit []point, t0 int64, dt float64, n int, end int64) (steps []float64, gaps float64) {
+	sum, count := make([]float64, n), make([]float64, n)
+	for _, p := range pit {
+		if p.ms < t0 || p.ms > end {
+			continue
+		}
+		i := min(int(float64(p.ms-t0)/1000/dt), n-1)
+		sum[i] += p.c
+		count[i]++
+	}
+	events := pastEvents(in, time.UnixMilli(end))
+	steps = make([]float64, n)
+	var level, weight float64
+	mid := func(i int) int64 { return t0 + int64((float64(i)+0.5)*dt*1000) }
+	for i := range n {
+		if count[i] == 0 {
+			continue
+		}
+		steps[i] = sum[i] / count[i]
+		if sp := setPointAt(in, events, mid(i)); !math.IsNaN(sp) && math.Abs(steps[i]-sp) < 25 {
+			level += steps[i] - sp
+			weight++
+		}
+	}
+	level /= weight + 3
+	lastKnown := -1
+	for i := 0; i <= n; i++ {
+		if i < n && count[i] == 0 {
+			continue
+		}
+		for j := lastKnown + 1; j < i; j++ {
+			steps[j] = setPointAt(in, events, mid(j)) + level
+			switch {
+			case math.IsNaN(steps[j]) && lastKnown >= 0:
+				steps[j] = steps[lastKnown]
+			case math.IsNaN(steps[j]) && i < n:
+				steps[j] = steps[i]
+			case math.IsNaN(steps[j]):
+				steps[j] = usualPit
+			}
+			bridge := float64(i-lastKnown) * dt
+			if lastKnown >= 0 && i < n && bridge <= 20*60 {
+				f := float64(j-lastKnown) / float64(i-lastKnown)
+				steps[j] = steps[lastKnown] + f*(steps[i]-steps[lastKnown])
+			} else if lastKnown >= 0 && float64(j-lastKnown)*dt <= 10*60 {
+				steps[j] = steps[lastKnown]
+			}
+			gaps++
+		}
+		lastKnown = i
+	}
+	return steps, gaps / float64(n)
+}
+
+// usualPit is assumed where neither a setpoint nor a reading is known, °C.
+const usualPit = 110
+
+// observe takes medians of the core readings, one per interval, at the ends of steps.
+func (h *history) observe(core []point) {
+	n := len(h.pit)
+	every := max(int(math.Ceil(float64(n)/maxObs)), int(math.Round(480/h.dt)), 1)
+	h.start = median(values(core[:min(3, upTo(core, h.t0+3*60*1000))]))
+	var window []float64
+	j := 0
+	for end := n % every; end <= n; end += every {
+		if end == 0 {
+			continue
+		}
+		hi := h.t0 + int64(float64(end)*h.dt*1000) + 1
+		lo := hi - int64(float64(every)*h.dt*1000)
+		window = window[:0]
+		var when float64
+		for ; j < len(core) && core[j].ms <= hi; j++ {
+			if core[j].ms > lo {
+				window = append(window, core[j].c)
+				when += float64(core[j].ms - h.t0)
+			}
+		}
+		if len(window) == 0 {
+			continue
+		}
+		when /= float64(len(window)) * 1000
+		step := min(max(int(math.Round(when/h.dt)), 1), n)
+		if k := len(h.obs); k > 0 && h.obs[k-1].step >= step {
+			continue
+		}
+		h.obs = append(h.obs, obs{step, median(window)})
+	}
+}
+
+func upTo(points []point, ms int64) int {
+	n := 0
+	for n < len(points) && points[n].ms <= ms {
+		n++
+	}
+	return max(n, 1)
+}
+
+func values(points []point) []float64 {
+	out := make([]float64, len(points))
+	for i, p := range points {
+		out[i] = p.c
+	}
+	return out
+}
