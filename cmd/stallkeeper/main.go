@@ -21,6 +21,7 @@ type cli struct {
 	Demo     demoCmd     `cmd:"" help:"Run the daemon with an invented overnight cook."`
 	Forecast forecastCmd `cmd:"" help:"Forecast the pieces of a cook log."`
 	Backtest backtestCmd `cmd:"" help:"Judge the forecasts on finished cooks."`
+	Brine    brineCmd    `cmd:"" help:"Work out a cure by weight."`
 	Cook     cookCmd     `cmd:"" help:"Start, log, end, export, import and replay cooks."`
 	Probe    probeCmd    `cmd:"" help:"Convert and check probes."`
 	Backup   backupCmd   `cmd:"" help:"Copy the database while the daemon runs."`
