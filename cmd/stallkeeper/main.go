@@ -22,6 +22,7 @@ type cli struct {
 	Forecast forecastCmd `cmd:"" help:"Forecast the pieces of a cook log."`
 	Backtest backtestCmd `cmd:"" help:"Judge the forecasts on finished cooks."`
 	Brine    brineCmd    `cmd:"" help:"Work out a cure by weight."`
+	Check    checkCmd    `cmd:"" help:"Judge a cook log against published food-safety limits."`
 	Cook     cookCmd     `cmd:"" help:"Start, log, end, export, import and replay cooks."`
 	Probe    probeCmd    `cmd:"" help:"Convert and check probes."`
 	Backup   backupCmd   `cmd:"" help:"Copy the database while the daemon runs."`

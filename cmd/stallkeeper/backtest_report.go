@@ -1,0 +1,201 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"stallkeeper/internal/score"
+)
+
+// rowReport is one line of the scoreboard. Minutes, except shares; null where nothing can be said.
+type rowReport struct {
+	Of          string     `json:"of"`
+	N           int        `json:"n"`
+	MedianError *float64   `json:"median_error_min"`
+	MeanError   *float64   `json:"mean_error_min"`
+	CRPS        *float64   `json:"crps_min"`
+	Pinball     *float64   `json:"pinball_min"`
+	Cover50     *float64   `json:"covers_50"`
+	Cover80     *float64   `json:"covers_80"`
+	PIT         [8]float64 `json:"pit"`
+	Line        ruleReport `json:"straight_line"`
+	Newton      ruleReport `json:"newton"`
+	Kilogram    ruleReport `json:"minutes_per_kilogram"`
+}
+
+// ruleReport is how a simple rule does: errors in minutes; the mean is also its CRPS.
+type ruleReport struct {
+	N           int      `json:"n"`
+	MedianError *float64 `json:"median_error_min"`
+	MeanError   *float64 `json:"mean_error_min"`
+}
+
+// backtestReport is the whole scoreboard.
+type backtestReport struct {
+	Cooks       int              `json:"cooks"`
+	Pieces      int              `json:"pieces"`
+	Unfinished  int              `json:"unfinished"`
+	Prior       string           `json:"prior"`
+	Checkpoints []rowReport      `json:"checkpoints"`
+	All         rowReport        `json:"all"`
+	Wrap        []rowReport      `json:"by_wrap"`
+	Cut         []rowReport      `json:"by_cut"`
+	Fire        []rowReport      `json:"by_fire"`
+	Sequence    []sequenceReport `json:"sequence,omitempty"`
+}
+
+// sequenceReport compares the same moments without and with what earlier cooks of the pit taught.
+type sequenceReport struct {
+	After   string    `json:"after_cooks"`
+	Without rowReport `json:"without_learning"`
+	With    rowReport `json:"with_learning"`
+}
+
+func (j *judge) report() backtestReport {
+	r := backtestReport{Cooks: j.Cooks, Pieces: j.Pieces, Unfinished: j.Unfinished, Prior: j.taught,
+		Checkpoints: grouped(j.rows, func(v verdict) string { return percent(v.at) }),
+		All:         judged("all", j.rows),
+		Wrap:        grouped(j.rows, func(v verdict) string { return v.piece.wrap }),
+		Cut:         grouped(j.rows, func(v verdict) string { return v.piece.cut }),
+		Fire:        grouped(j.rows, func(v verdict) string { return v.piece.fire }),
+	}
+	steps := []struct {
+		of       string
+		from, to int
+	}{{"0", 0, 0}, {"1-2", 1, 2}, {"3-5", 3, 5}, {"6-10", 6, 10}, {"over 10", 11, math.MaxInt}}
+	for _, s := range steps {
+		var without, with []verdict
+		for i, v := range j.sequence { // the rows of both stand in the same order
+			if v.learnedOf >= s.from && v.learnedOf <= s.to {
+				without, with = append(without, j.rows[i]), append(with, v)
+			}
+		}
+		if len(with) > 0 {
+			r.Sequence = append(r.Sequence, sequenceReport{s.of, judged("without", without), judged("with", with)})
+		}
+	}
+	return r
+}
+
+func percent(part float64) string { return fmt.Sprintf("%2.0f %%", 100*part) }
+
+// grouped judges the verdicts by a key, in order of the key.
+func grouped(rows []verdict, key func(verdict) string) []rowReport {
+	by := map[string][]verdict{}
+	for _, v := range rows {
+		by[key(v)] = append(by[key(v)], v)
+	}
+	var out []rowReport
+	for _, k := range slices.Sorted(maps.Keys(by)) {
+		out = append(out, judged(k, by[k]))
+	}
+	return out
+}
+
+func judged(of string, rows []verdict) rowReport {
+	var t score.Tally
+	var line, newton, kilogram score.Point
+	for _, v := range rows {
+		t.Add(v.q, v.left)
+		line.Add(v.line, v.left)
+		newton.Add(v.newton, v.left)
+		if !math.IsNaN(v.kilogram) {
+			kilogram.Add(v.kilogram, v.left)
+		}
+	}
+	s := t.Score()
+	r := rowReport{Of: of, N: s.N, MedianError: known(s.MedianError), MeanError: known(s.MeanError), CRPS: known(s.CRPS),
+		Pinball: known(s.Pinball), Cover50: known(s.Cover50), Cover80: known(s.Cover80),
+		Line: rule(&line), Newton: rule(&newton), Kilogram: rule(&kilogram)}
+	for i := range s.PIT {
+		r.PIT[i] = math.Round(s.PIT[i]*1000) / 1000
+	}
+	return r
+}
+
+func rule(p *score.Point) ruleReport {
+	n, median, mean := p.Score()
+	return ruleReport{n, known(median), known(mean)}
+}
+
+// known rounds to a thousandth; nil for NaN.
+func known(v float64) *float64 {
+	if math.IsNaN(v) {
+		return nil
+	}
+	v = math.Round(v*1000) / 1000
+	return &v
+}
+
+// text is the scoreboard for a terminal, under 100 columns.
+func (j *judge) text() string {
+	r := j.report()
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d finished pieces of %d cooks, %d forecasts, made with %s.\n", r.Pieces, r.Cooks, r.All.N, r.Prior)
+	if r.Unfinished > 0 {
+		fmt.Fprintf(&b, "%d pieces never reached their target and are left out.\n", r.Unfinished)
+	}
+	b.WriteString("Errors in minutes; the simple rules have median/mean error, and their mean error is their CRPS.\n\n")
+	table(&b, "at", append(r.Checkpoints, r.All))
+	table(&b, "wrap", r.Wrap)
+	table(&b, "cut", r.Cut)
+	table(&b, "fire", r.Fire)
+	b.WriteString("Where in the forecast the truth fell, % of forecasts (honest: the first line)\n")
+	histogram(&b, r)
+	if len(r.Sequence) > 0 {
+		b.WriteString("\nAfter learning from earlier cooks of the same pit (by the fire that is named)\n")
+		fmt.Fprintf(&b, "%-10s %5s   %-32s %-32s\n", "cooks", "n", "without: median  CRPS  80 %", "with: median  CRPS  80 %")
+		for _, s := range r.Sequence {
+			fmt.Fprintf(&b, "%-10s %5d   %15s %5s %5s     %12s %5s %5s\n", s.After, s.With.N, minutes(s.Without.MedianError),
+				minutes(s.Without.CRPS), share(s.Without.Cover80), minutes(s.With.MedianError), minutes(s.With.CRPS), share(s.With.Cover80))
+		}
+	}
+	return b.String()
+}
+
+func table(b *strings.Builder, of string, rows []rowReport) {
+	fmt.Fprintf(b, "%-18s %5s %6s %5s %5s %7s %5s %5s  %9s %9s %9s\n", of, "n", "median", "mean", "CRPS", "pinball", "50 %", "80 %", "line", "newton", "min/kg")
+	for _, r := range rows {
+		fmt.Fprintf(b, "%-18s %5d %6s %5s %5s %7s %5s %5s  %9s %9s %9s\n", cmp.Or(r.Of, "-"), r.N, minutes(r.MedianError),
+			minutes(r.MeanError), minutes(r.CRPS), minutes(r.Pinball), share(r.Cover50), share(r.Cover80), both(r.Line), both(r.Newton), both(r.Kilogram))
+	}
+	b.WriteByte('\n')
+}
+
+func histogram(b *strings.Builder, r backtestReport) {
+	fmt.Fprintf(b, "%-18s %5s %5s %5s %5s %5s %5s %5s %5s\n", "", "<5", "5-10", "-25", "-50", "-75", "-90", "-95", ">95")
+	line := func(of string, shares [8]float64) {
+		fmt.Fprintf(b, "%-18s", of)
+		for _, s := range shares {
+			fmt.Fprintf(b, " %5.0f", 100*s)
+		}
+		b.WriteByte('\n')
+	}
+	line("honest", score.Expected())
+	for _, c := range append(r.Checkpoints, r.All) {
+		line(c.Of, c.PIT)
+	}
+}
+
+func minutes(v *float64) string {
+	switch {
+	case v == nil:
+		return "-"
+	case *v < 9.95:
+		return fmt.Sprintf("%.1f", *v)
+	}
+	return fmt.Sprintf("%.0f", *v)
+}
+
+func share(v *float64) string {
+	if v == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%.2f", *v)
+}
+
+func both(r ruleReport) string { return minutes(r.MedianError) + "/" + minutes(r.MeanError) }

@@ -1,0 +1,16 @@
+// Package safety judges measured time and temperature against published food-safety limits; never a forecast.
+//
+// The rules here are:
+//   - Tables are keyed in °F as they were printed. A reading in Celsius is converted and falls to the row below; nothing is
+//     interpolated upward.
+//   - The instrument's error is taken off every reading that must be hot and added to every reading that must be cold.
+//   - Time counts only between two readings that both satisfy the limit and are no further apart than the longest gap
+//     allowed. A longer interval is unknown, and a verdict that needs it is Unknown, never Met.
+//   - Of several probes in a piece the coldest counts for cooking and the warmest for cooling: each probe is judged by
+//     itself and the worst verdict stands.
+//   - Improbable readings are left out and the exclusion is said.
+//   - What was not measured is not judged: a rule whose stage is not in the log gives no verdict.
+//
+// A verdict names the published table or rule. Check the current edition and the local code; a licensed authority decides.
+// The package imports no forecaster, opens no file and reads no clock.
+package safety

@@ -1,0 +1,234 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// hair absorbs the rounding of a conversion between scales, °F; it is far below any instrument's resolution.
+const hair = 1e-6
+
+// asHot is what a reading surely reaches, °F: the instrument's error is taken off.
+func (s Settings) asHot(r cook.Reading) float64 {
+	return (r.Celsius - thermal.Celsius(s.InstrumentError)).Fahrenheit() + hair
+}
+
+// asCold is what a reading surely stays below, °F: the instrument's error is added.
+func (s Settings) asCold(r cook.Reading) float64 {
+	return (r.Celsius + thermal.Celsius(s.InstrumentError)).Fahrenheit() - hair
+}
+
+// gap reports whether the interval that ends at i is too long to know what happened in it.
+func (s Settings) gap(r []cook.Reading, i int) bool { return r[i].Time.Sub(r[i-1].Time) > s.maxGap() }
+
+// gapWithin reports an unknown interval between two positions.
+func (s Settings) gapWithin(r []cook.Reading, from, to int) bool {
+	for i := from + 1; i <= to; i++ {
+		if s.gap(r, i) {
+			return true
+		}
+	}
+	return false
+}
+
+// dwell judges one trace by a table: met as soon as the total time at or above some row's temperature reaches that
+// row's dwell (FSIS-GD-2021-14, attachment A2: total time at or above the row's temperature).
+func dwell(t Trace, table Table, s Settings) Verdict {
+	v := Verdict{Rule: Dwell, Source: table.Source, Needed: needs(table, s)}
+	best, share := Row{}, -1.0
+	var bestTime time.Duration
+	for _, row := range table.Rows {
+		total, at, met := timeAtOrAbove(t.Readings, row, s)
+		if met && (v.Outcome != Met || at.Before(v.At)) {
+			v.Outcome, v.At = Met, at
+			v.Measured = fmt.Sprintf("%s at or above %g °F (%.1f °C)", span(total), row.Fahrenheit, float64(thermal.FromFahrenheit(row.Fahrenheit)))
+			v.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", row.Fahrenheit, span(row.Dwell), t.Probe)
+			if row.Fahrenheit < 140 {
+				v.Because += "; rows below 140 °F were not confirmed in later work (McMinn 2018): go hotter where you can"
+			}
+		}
+		if p := total.Seconds() / max(row.Dwell.Seconds(), 1); p > share {
+			best, share, bestTime = row, p, total
+		}
+	}
+	if v.Outcome == Met {
+		return v
+	}
+	v.Measured = fmt.Sprintf("%s at or above %g °F", span(bestTime), best.Fahrenheit)
+	v.Because = fmt.Sprintf("no row of the table was reached by probe %s: %s", t.Probe, hottest(t))
+	if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {
+		v.Outcome = Unknown
+		v.Because += fmt.Sprintf("; there is an interval of more than %s without readings, and nobody knows what happened in it", span(s.maxGap()))
+	}
+	return v
+}
+
+// timeAtOrAbove sums the known intervals whose ends are both at or above the row, up to the moment the row is reached.
+func timeAtOrAbove(r []cook.Reading, row Row, s Settings) (total time.Duration, at time.Time, met bool) {
+	for i := range r {
+		if s.asHot(r[i]) < row.Fahrenheit {
+			continue
+		}
+		if row.Dwell == 0 {
+			return 0, r[i].Time, true
+		}
+		if i == 0 || s.asHot(r[i-1]) < row.Fahrenheit || s.gap(r, i) {
+			continue
+		}
+		step := r[i].Time.Sub(r[i-1].Time)
+		if total+step >= row.Dwell {
+			return row.Dwell, r[i-1].Time.Add(row.Dwell - total), true
+		}
+		total += step
+	}
+	return total, time.Time{}, false
+}
+
+func needs(table Table, s Settings) string {
+	first := table.Rows[len(table.Rows)-1]
+	for _, row := range table.Rows {
+		if row.Fahrenheit >= 145 {
+			first = row
+			break
+		}
+	}
+	text := fmt.Sprintf("%s: for instance %s at %g °F (%.1f °C)", table.Name, span(first.Dwell), first.Fahrenheit, float64(thermal.FromFahrenheit(first.Fahrenheit)))
+	if s.InstrumentError > 0 {
+		return text + fmt.Sprintf(", plus %.2g °F for the instrument", 1.8*float64(s.InstrumentError))
+	}
+	return text + ", instrument error taken as 0"
+}
+
+func hottest(t Trace) string {
+	if len(t.Readings) == 0 {
+		return "it has no usable reading"
+	}
+	top := t.Readings[0]
+	for _, r := range t.Readings {
+		if r.Celsius > top.Celsius {
+			top = r
+		}
+	}
+	return fmt.Sprintf("its hottest reading was %.1f °C (%.1f °F)", float64(top.Celsius), top.Celsius.Fahrenheit())
+}
+
+func span(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.3g s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.4g min", d.Minutes())
+	}
+	return fmt.Sprintf("%.3g h", d.Hours())
+}
+
+// The window of the come-up rule: FSIS-GD-2021-14, product between 50 and 130 °F while heating, 6 h in all.
+const (
+	comeUpFrom, comeUpTo = 50.0, 130.0
+	comeUpLimit          = 6 * time.Hour
+	comeUpSource         = "USDA FSIS Cooking Guideline (Revised Appendix A), FSIS-GD-2021-14: heating come-up time"
+)
+
+// comeUp judges how long the inside took from 50 to 130 °F. It counts from the last reading at or below 50 °F (or the
+// first reading there is) to the first at or above 130 °F. ok is false when nothing was heated.
+func comeUp(t Trace, intact bool, s Settings) (v Verdict, ok bool) {
+	r := t.Readings
+	v = Verdict{Rule: ComeUp, Source: comeUpSource, Needed: "50 to 130 °F (10 to 54.4 °C) within 6 h"}
+	end, heated := len(r)-1, false
+	for i := range r {
+		if s.asCold(r[i]) > comeUpFrom {
+			ok = true
+		}
+		if s.asHot(r[i]) >= comeUpTo {
+			end, heated = i, true
+			break
+		}
+	}
+	if !ok {
+		return v, false
+	}
+	start := 0
+	for i := range end {
+		if s.asCold(r[i]) <= comeUpFrom {
+			start = i
+		}
+	}
+	took := r[end].Time.Sub(r[start].Time)
+	surely := took
+	if start < end {
+		surely = r[max(end-1, start+1)].Time.Sub(r[start+1].Time)
+	}
+	v.At = r[end].Time
+	v.Measured = span(took)
+	switch {
+	case took > comeUpLimit && (surely > comeUpLimit || !s.gapWithin(r, start, end)):
+		v.Outcome = Missed
+		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
+		if intact {
+			v.Outcome = Unknown
+			v.Because += "; the piece is intact, so the surface may be judged instead, with support, and no surface was measured"
+		}
+		v.Because += "; the guideline knows that large barbecue pieces often cannot meet this (scientific gap 6)"
+	case !heated:
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("probe %s has not reached 130 °F in the log", t.Probe)
+	case s.gapWithin(r, start, end):
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", span(s.maxGap()), t.Probe)
+	default:
+		v.Outcome = Met
+		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
+	}
+	return v, true
+}
+
+// Organism is a thermal resistance: D minutes at TrefF, one log for each ZF of temperature, °F.
+type Organism struct {
+	Name, Source string
+	TrefF, ZF, D float64
+}
+
+// Salmonella is the line under the meat table: Scott & Weddig 1998.
+func Salmonella() Organism {
+	return Organism{"Salmonella in a meat patty", "Scott & Weddig 1998", 150, 10, 0.172}
+}
+
+// Lethal integrates 10^((T−Tref)/z) by trapezoids over the known intervals; minutes at Tref. Intervals longer than the
+// allowed gap count nothing. Worked example: 17 half-minute readings from 40 to 148 and down to 133 °F, Tref 150, z 10, give
+// 0.8741 min, that is 5.08 log at D 0.172 (a meat-trade worksheet, from memory; recomputed).
+func Lethal(r []cook.Reading, o Organism, s Settings) float64 {
+	var f float64
+	rate := func(x cook.Reading) float64 { return math.Pow(10, (s.asHot(x)-hair-o.TrefF)/o.ZF) }
+	for i := 1; i < len(r); i++ {
+		if !s.gap(r, i) {
+			f += r[i].Time.Sub(r[i-1].Time).Minutes() * (rate(r[i-1]) + rate(r[i])) / 2
+		}
+	}
+	return f
+}
+
+// lethality states the integral beside the table: an advisory, since it holds for a moist surface only.
+func lethality(t Trace, logs float64, s Settings) Verdict {
+	o := Salmonella()
+	got := Lethal(t.Readings, o, s) / o.D
+	v := Verdict{Rule: Lethality, Source: "general method, trapezoid; " + o.Source, Needed: fmt.Sprintf("%g log of %s", logs, o.Name),
+		Measured: fmt.Sprintf("%.1f log", min(got, 99)), Outcome: Met}
+	if got > 99 {
+		v.Measured = "more than 99 log"
+	}
+	v.Because = fmt.Sprintf("advisory beside the table: D %.3g min at %g °F, z %g °F, probe %s; it holds for a moist surface only", o.D, o.TrefF, o.ZF, t.Probe)
+	if got < logs {
+		v.Outcome = Missed
+		if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {
+			v.Outcome = Unknown
+		}
+	}
+	if n := len(t.Readings); n > 0 {
+		v.At = t.Readings[n-1].Time
+	}
+	return v
+}

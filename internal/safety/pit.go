@@ -1,0 +1,122 @@
+package safety
+
+import (
+	"fmt"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// Limits of the pit: choices of this project (common practice, no source).
+const (
+	fatWarn   thermal.Celsius = 200 // drip fat begins to smoke
+	fatAlarm  thermal.Celsius = 280 // drip fat may catch fire
+	pitCold   thermal.Celsius = 93  // a pit that smokes but hardly heats
+	coldLimit                 = time.Hour
+)
+
+// adviceF is the lower end of the smoker's range in the USDA FSIS smoking fact sheet, °F: advice, not a limit.
+const adviceF = 225
+
+// pit judges the fire chamber while a piece comes up to 54.4 °C: never hot enough for a fat fire, and not too cold for
+// more than an hour on end once it has been hot.
+func pit(p Trace, core []Trace, s Settings) (Verdict, bool) {
+	if len(p.Readings) == 0 {
+		return Verdict{}, false
+	}
+	v := Verdict{Rule: PitLimits, Outcome: Met, Source: "choice of this project; USDA FSIS smoking fact sheet advises 225 to 300 °F",
+		Needed: fmt.Sprintf("never above %g °C; not below %g °C for more than 1 h on end while the inside is below 54.4 °C", float64(fatAlarm), float64(pitCold)),
+		At:     p.Readings[len(p.Readings)-1].Time}
+	until := comeUpEnd(core, s)
+	top, cold, advised := p.Readings[0], time.Duration(0), time.Duration(0)
+	var longest time.Duration
+	hot := false
+	for i, r := range p.Readings {
+		if r.Celsius > top.Celsius {
+			top = r
+		}
+		hot = hot || r.Celsius >= pitCold
+		if i == 0 || s.gap(p.Readings, i) {
+			cold = 0
+			continue
+		}
+		step := r.Time.Sub(p.Readings[i-1].Time)
+		if r.Celsius.Fahrenheit() < adviceF {
+			advised += step
+		}
+		if hot && r.Celsius < pitCold && r.Time.Before(until) {
+			cold += step
+		} else {
+			cold = 0
+		}
+		longest = max(longest, cold)
+	}
+	v.Measured = fmt.Sprintf("hottest %.0f °C, longest cold stretch %s", float64(top.Celsius), span(longest))
+	v.Because = fmt.Sprintf("probe %s was below the advised 225 °F (107 °C) for %s", p.Probe, span(advised))
+	switch {
+	case top.Celsius > fatAlarm:
+		v.Outcome, v.At = Missed, top.Time
+		v.Because = fmt.Sprintf("probe %s read %.0f °C: fat can catch fire there; cut the air, never put water on it", p.Probe, float64(top.Celsius))
+	case longest > coldLimit:
+		v.Outcome = Missed
+		v.Because = fmt.Sprintf("probe %s stayed below %g °C for %s while the meat was still coming up", p.Probe, float64(pitCold), span(longest))
+	case s.gapWithin(p.Readings, 0, len(p.Readings)-1):
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("probe %s has an interval of more than %s without readings", p.Probe, span(s.maxGap()))
+	case top.Celsius > fatWarn:
+		v.Because += fmt.Sprintf("; it reached %.0f °C, where drip fat smokes: empty the drip pan", float64(top.Celsius))
+	}
+	return v, true
+}
+
+// comeUpEnd is when the coldest probe of the piece reached 130 °F; far in the future if it never did.
+func comeUpEnd(core []Trace, s Settings) time.Time {
+	var end time.Time
+	for _, t := range core {
+		at := time.Unix(1<<40, 0)
+		for _, r := range t.Readings {
+			if s.asHot(r) >= comeUpTo {
+				at = r.Time
+				break
+			}
+		}
+		if at.After(end) {
+			end = at
+		}
+	}
+	return end
+}
+
+// gaps says how long the longest interval without readings was.
+func gaps(t Trace, s Settings) Verdict {
+	v := Verdict{Rule: Gaps, Outcome: Met, Source: "USDA FSIS Cooking Guideline, FSIS-GD-2021-14: observations at least every 30 min for modelling; set by the shop",
+		Needed: fmt.Sprintf("readings at least every %s", span(s.maxGap()))}
+	var longest time.Duration
+	for i := 1; i < len(t.Readings); i++ {
+		if d := t.Readings[i].Time.Sub(t.Readings[i-1].Time); d > longest {
+			longest, v.At = d, t.Readings[i].Time
+		}
+	}
+	v.Measured = "longest interval " + span(longest)
+	v.Because = fmt.Sprintf("probe %s has %d usable readings", t.Probe, len(t.Readings))
+	if t.Excluded > 0 {
+		v.Because += fmt.Sprintf(", and %d improbable ones were left out", t.Excluded)
+	}
+	switch {
+	case len(t.Readings) == 0:
+		v.Outcome, v.Measured = Unknown, "no usable reading"
+	case longest > s.maxGap():
+		v.Outcome = Missed
+	}
+	return v
+}
+
+func offTime(events []cook.Event, piece cook.PieceID) time.Time {
+	for _, e := range events {
+		if e.Kind == cook.EventPieceOff && (e.Piece == piece || e.Piece == "") {
+			return e.Time
+		}
+	}
+	return time.Time{}
+}

@@ -1,0 +1,126 @@
+package safety
+
+import (
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// Outcome is what a verdict says.
+type Outcome int
+
+// The outcomes, worst first. Unknown is a finding: it is never as good as Met.
+const (
+	Missed Outcome = iota
+	Unknown
+	Met
+)
+
+// Rule is the kind of limit a verdict is about.
+type Rule string
+
+// The rules.
+const (
+	Dwell       Rule = "dwell"
+	ComeUp      Rule = "come-up"
+	Lethality   Rule = "lethality"
+	DangerZone  Rule = "danger-zone"
+	Cooling     Rule = "cooling"
+	HotHolding  Rule = "hot-holding"
+	ColdHolding Rule = "cold-holding"
+	PitLimits   Rule = "pit"
+	Gaps        Rule = "gaps"
+)
+
+// Verdict is the judgement of one rule of one rule set on one piece.
+type Verdict struct {
+	Set      string
+	Rule     Rule
+	Outcome  Outcome
+	At       time.Time // when it was decided; zero when it was not
+	Needed   string    // the limit, with the instrument's error in it
+	Measured string    // the actual value
+	Source   string
+	Because  string // one sentence
+}
+
+// Settings are what a shop may set; the zero value of MaxGap means 30 minutes.
+type Settings struct {
+	InstrumentError thermal.CelsiusDelta
+	MaxGap          time.Duration // longest interval between readings that still counts
+	FatPercent      float64       // of poultry; 0 = unknown
+}
+
+const defaultMaxGap = 30 * time.Minute // FSIS-GD-2021-14: observations at least every 30 min
+
+func (s Settings) maxGap() time.Duration {
+	if s.MaxGap > 0 {
+		return s.MaxGap
+	}
+	return defaultMaxGap
+}
+
+// Trace is what one probe of one piece measured, good readings only, ascending, with what was left out.
+type Trace struct {
+	Probe    cook.ProbeID
+	Readings []cook.Reading
+	Excluded int
+}
+
+// Subject is a piece and everything measured in it.
+type Subject struct {
+	Piece   cook.Piece
+	Poultry bool
+	Fish    bool
+	Traces  []Trace
+	Pit     []Trace
+	Events  []cook.Event
+}
+
+// NewSubject picks a piece's readings out of a log.
+func NewSubject(log *cook.Log, p cook.Piece) Subject {
+	s := Subject{Piece: p, Events: log.Cook.Events}
+	switch p.Cut {
+	case "turkey_breast", "turkey_whole", "chicken_whole":
+		s.Poultry = true
+	case "fish_side":
+		s.Fish = true
+	}
+	for _, id := range p.ProbeIDs() {
+		s.Traces = append(s.Traces, trace(log.Readings, id))
+	}
+	seen := map[cook.ProbeID]bool{}
+	for _, r := range log.Readings {
+		if log.Cook.Pit.OwnsProbe(r.Probe) && !seen[r.Probe] {
+			seen[r.Probe] = true
+			s.Pit = append(s.Pit, trace(log.Readings, r.Probe))
+		}
+	}
+	return s
+}
+
+func trace(readings []cook.Reading, id cook.ProbeID) Trace {
+	t := Trace{Probe: id}
+	for _, r := range readings {
+		switch {
+		case r.Probe != id:
+		case r.Quality == cook.Good && !r.Retained:
+			t.Readings = append(t.Readings, r)
+		default:
+			t.Excluded++
+		}
+	}
+	return t
+}
+
+// worst folds the verdicts of several probes into the one that stands: the worst outcome, and among equals the latest.
+func worst(verdicts []Verdict) Verdict {
+	out := verdicts[0]
+	for _, v := range verdicts[1:] {
+		if v.Outcome < out.Outcome || v.Outcome == out.Outcome && v.At.After(out.At) {
+			out = v
+		}
+	}
+	return out
+}
