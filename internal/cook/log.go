@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"slices"
 	"strconv"
 	"strings"
@@ -145,11 +146,25 @@ func parseRow(row []string, names map[string]ProbeID) (Reading, error) {
 
 // WriteReadings writes readings.csv.
 func WriteReadings(w io.Writer, readings []Reading) error {
+	return StreamReadings(w, func(yield func(Reading, error) bool) {
+		for _, r := range readings {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	})
+}
+
+// StreamReadings writes readings.csv from a sequence, up to the first error, which it returns.
+func StreamReadings(w io.Writer, readings iter.Seq2[Reading, error]) error {
 	out := csv.NewWriter(w)
 	if err := out.Write([]string{"time", "probe", "celsius"}); err != nil {
 		return err
 	}
-	for _, r := range readings {
+	for r, err := range readings {
+		if err != nil {
+			return err
+		}
 		row := []string{r.Time.UTC().Format(time.RFC3339Nano), string(r.Probe), strconv.FormatFloat(float64(r.Celsius), 'f', -1, 64)}
 		if err := out.Write(row); err != nil {
 			return err

@@ -107,4 +107,5 @@ type Quarantined struct {
 	Topic   string    `json:"topic"`
 	Payload []byte    `json:"-"`
 	Reason  string    `json:"reason"`
+	ID      int64     `json:"-"` // its number in the store, ascending; 0 before it is kept
 }

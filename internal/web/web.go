@@ -3,6 +3,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"log/slog"
 	"net/http"
 	"time"
@@ -19,6 +20,8 @@ type Desk interface {
 	LogEvent(ctx context.Context, id cook.ID, e cook.Entry) (cook.Entry, error)
 	Amend(ctx context.Context, id cook.ID, a cook.Amendment) error
 	EndCook(ctx context.Context, id cook.ID, at time.Time) error
+	// ImportLog keeps a cook log as an ended cook with its readings; cook.ErrConflict if a reading stands with another value.
+	ImportLog(ctx context.Context, log *cook.Log) (cook.ID, error)
 	Acknowledge(ctx context.Context, id alarm.ID, by string) error
 	Shelve(ctx context.Context, id alarm.ID, until time.Time, by string) error
 	// HandReading keeps a reading typed in by a person; cook.ErrConflict if another value stands at that time.
@@ -59,6 +62,28 @@ type Options struct {
 	Now      func() time.Time
 	Location *time.Location // for local times on pages
 	Invented bool           // the demo: the pages say plainly that the data is invented
-	Metrics  http.Handler   // /metrics
+	Broker   string         // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
+	Metrics  http.Handler   // /metrics; nil = none
 	Ready    func() error   // /readyz: nil when the store and the intake work
+
+	Users       []User      // who may log in; none = no login, and only loopback names are answered
+	TLS         *tls.Config // nil = plain HTTP
+	BehindProxy bool        // a proxy in front speaks TLS with the people, and names them in X-Forwarded-For
+}
+
+// Level is what a person may do. Each level includes those before it.
+type Level string
+
+// The levels.
+const (
+	Watch  Level = "watch"  // see everything
+	Work   Level = "work"   // log events and readings, acknowledge and shelve alarms
+	Manage Level = "manage" // start, change, end and import cooks
+)
+
+// User may log in. Hash is a bcrypt hash of the password.
+type User struct {
+	Name  string
+	Level Level
+	Hash  string
 }

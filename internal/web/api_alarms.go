@@ -1,0 +1,118 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+)
+
+// longestShelf is how long an alarm may be put aside at once. Choice of this project.
+const longestShelf = 24 * time.Hour
+
+// getAlarms lists the alarms that are open, or those that have been.
+func (s *Server) getAlarms(w http.ResponseWriter, r *http.Request) error {
+	q := queryOf(r, nil, "history", "before", "limit")
+	past, before, limit := q.yes("history"), q.time("before"), q.count("limit", 100, 1000)
+	if !past && (q.values.Has("before") || q.values.Has("limit")) {
+		q.fail("before and limit go with history=true only")
+	}
+	if err := q.err(); err != nil {
+		return err
+	}
+	answer := struct {
+		Alarms []alarm.Alarm `json:"alarms"`
+		Next   *string       `json:"next"`
+	}{Alarms: []alarm.Alarm{}}
+	if !past {
+		answer.Alarms = append(answer.Alarms, s.opts.View.Snapshot().Alarms...)
+		return s.give(w, r, http.StatusOK, answer)
+	}
+	kept, err := s.opts.Library.AlarmHistory(r.Context(), before, limit+1)
+	if err != nil {
+		return err
+	}
+	answer.Alarms = append(answer.Alarms, kept[:min(limit, len(kept))]...)
+	if len(kept) > limit {
+		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", kept[limit-1].Changed.UTC().Format(time.RFC3339Nano))
+	}
+	return s.give(w, r, http.StatusOK, answer)
+}
+
+func (s *Server) openAlarm(id alarm.ID) (alarm.Alarm, error) {
+	all := s.opts.View.Snapshot().Alarms
+	i := slices.IndexFunc(all, func(a alarm.Alarm) bool { return a.ID == id })
+	if i < 0 {
+		return alarm.Alarm{}, refused(http.StatusNotFound, "Not found", "no such alarm is open: see /api/v1/alarms")
+	}
+	return all[i], nil
+}
+
+func (s *Server) getAlarm(w http.ResponseWriter, r *http.Request) error {
+	a, err := s.openAlarm(alarm.ID(r.PathValue("id")))
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, a)
+}
+
+// postAlarm acknowledges or shelves. The id of an alarm has a slash: the path may carry it as it is or as %2F.
+func (s *Server) postAlarm(w http.ResponseWriter, r *http.Request) error {
+	path := r.PathValue("act")
+	if id, ok := strings.CutSuffix(path, "/acknowledge"); ok {
+		return s.acknowledge(w, r, alarm.ID(id))
+	}
+	if id, ok := strings.CutSuffix(path, "/shelve"); ok {
+		return s.shelve(w, r, alarm.ID(id))
+	}
+	return refused(http.StatusNotFound, "Not found", "post to /api/v1/alarms/{id}/acknowledge or /api/v1/alarms/{id}/shelve")
+}
+
+func (s *Server) acknowledge(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
+	var body struct {
+		By string `json:"by"`
+	}
+	if err := take(r, &body, true); err != nil {
+		return err
+	}
+	if err := cook.CheckText("by", body.By); err != nil {
+		return bad("%s", clipTo(err.Error(), 200))
+	}
+	if _, err := s.openAlarm(id); err != nil {
+		return err
+	}
+	if err := s.opts.Desk.Acknowledge(r.Context(), id, by(r, body.By)); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}
+
+func (s *Server) shelve(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
+	var body struct {
+		Until time.Time `json:"until"`
+		By    string    `json:"by"`
+	}
+	if err := take(r, &body, false); err != nil {
+		return err
+	}
+	if err := cook.CheckText("by", body.By); err != nil {
+		return bad("%s", clipTo(err.Error(), 200))
+	}
+	now := s.opts.Now()
+	if !body.Until.After(now) || body.Until.After(now.Add(longestShelf)) {
+		return bad("until is not within the next %d hours: send a time up to %s", int(longestShelf.Hours()), now.Add(longestShelf).UTC().Format(time.RFC3339))
+	}
+	if _, err := s.openAlarm(id); err != nil {
+		return err
+	}
+	if err := s.opts.Desk.Shelve(r.Context(), id, body.Until.UTC(), by(r, body.By)); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}

@@ -1,0 +1,269 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"stallkeeper/internal/cook"
+)
+
+func pathCook(r *http.Request) (cook.ID, error) {
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil || id < 1 {
+		return 0, bad("%s is not the number of a cook: use one that /api/v1/cooks lists", clip(r.PathValue("id")))
+	}
+	return cook.ID(id), nil
+}
+
+// storedCook reads the cook that the path names.
+func (s *Server) storedCook(r *http.Request) (*cook.Stored, error) {
+	id, err := pathCook(r)
+	if err != nil {
+		return nil, err
+	}
+	return s.opts.Library.Cook(r.Context(), id)
+}
+
+func (s *Server) getCooks(w http.ResponseWriter, r *http.Request) error {
+	q := queryOf(r, nil, "before", "limit")
+	before, limit := q.id("before"), q.count("limit", 100, 1000)
+	if err := q.err(); err != nil {
+		return err
+	}
+	cooks, err := s.opts.Library.Cooks(r.Context(), cook.ID(before), limit+1)
+	if err != nil {
+		return err
+	}
+	answer := struct {
+		Cooks []cook.Stored `json:"cooks"`
+		Next  *string       `json:"next"`
+	}{Cooks: append([]cook.Stored{}, cooks[:min(limit, len(cooks))]...)}
+	if len(cooks) > limit {
+		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", strconv.FormatInt(int64(cooks[limit-1].ID), 10))
+	}
+	return s.give(w, r, http.StatusOK, answer)
+}
+
+func (s *Server) getCook(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, stored)
+}
+
+func (s *Server) postCook(w http.ResponseWriter, r *http.Request) error {
+	var c cook.Cook
+	if err := take(r, &c, false); err != nil {
+		return err
+	}
+	if err := c.Validate(); err != nil {
+		return bad("%s", clipTo(err.Error(), 2000))
+	}
+	if _, err := s.when("started", c.Started); err != nil {
+		return err
+	}
+	id, err := s.opts.Desk.StartCook(r.Context(), c)
+	if err != nil {
+		return err
+	}
+	return s.created(w, r, id)
+}
+
+// created answers with the number of a new cook and where it is.
+func (s *Server) created(w http.ResponseWriter, r *http.Request, id cook.ID) error {
+	w.Header().Set("Location", fmt.Sprintf("/api/v1/cooks/%d", id))
+	return s.give(w, r, http.StatusCreated, struct {
+		ID cook.ID `json:"id"`
+	}{id})
+}
+
+func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	var a cook.Amendment
+	if err := take(r, &a, false); err != nil {
+		return err
+	}
+	if a.Time, err = s.when("time", a.Time); err != nil {
+		return err
+	}
+	a.By = by(r, a.By)
+	if err := checkAmendment(stored, a); err != nil {
+		return err
+	}
+	if err := s.opts.Desk.Amend(r.Context(), stored.ID, a); err != nil {
+		return err
+	}
+	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, stored)
+}
+
+func checkAmendment(stored *cook.Stored, a cook.Amendment) error {
+	ofPiece := a.Target != 0 || len(a.Probes) > 0 || a.Plan != nil
+	switch _, known := stored.Piece(a.Piece); {
+	case a.Piece == "" && ofPiece:
+		return bad("piece is missing: say whose target, probes or plan it is")
+	case a.Piece != "" && !known:
+		return bad("piece %s is not in this cook", clip(string(a.Piece)))
+	case !ofPiece && a.ServeBy.IsZero() && a.Pit == nil:
+		return bad("nothing to change: send serve_by, pit_plan, or piece with target_c, probes or plan")
+	}
+	if err := cook.CheckText("by", a.By); err != nil {
+		return bad("%s", clipTo(err.Error(), 200))
+	}
+	if _, err := a.Apply(stored.Cook); err != nil {
+		return bad("%s", clipTo(err.Error(), 2000))
+	}
+	return nil
+}
+
+// by is who did it: who is logged in, or else who the request says.
+func by(r *http.Request, said string) string {
+	if name := personOf(r).name; name != "" {
+		return name
+	}
+	return said
+}
+
+func (s *Server) postEnd(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	var body struct {
+		At time.Time `json:"at"`
+	}
+	if err := take(r, &body, true); err != nil {
+		return err
+	}
+	at, err := s.when("at", body.At)
+	if err != nil {
+		return err
+	}
+	if at.Before(stored.Started) {
+		return bad("at %s is before the cook was started", at.Format(time.RFC3339))
+	}
+	if err := s.opts.Desk.EndCook(r.Context(), stored.ID, at); err != nil {
+		return err
+	}
+	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, stored)
+}
+
+func (s *Server) getCookEvents(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, eventsDoc{entriesOf(stored)})
+}
+
+// eventDoc is an entry and the cook it belongs to. Replaced says that a later entry corrects or withdraws it.
+type eventDoc struct {
+	Cook cook.ID `json:"cook"`
+	cook.Entry
+	Replaced bool `json:"replaced,omitempty"`
+}
+
+type eventsDoc struct {
+	Events []eventDoc `json:"events"`
+}
+
+func entriesOf(stored *cook.Stored) []eventDoc {
+	out := make([]eventDoc, 0, len(stored.Entries))
+	for _, e := range stored.Entries {
+		out = append(out, eventDoc{stored.ID, e, replaced(stored, e.ID)})
+	}
+	return out
+}
+
+func replaced(stored *cook.Stored, entry int64) bool {
+	return slices.ContainsFunc(stored.Entries, func(e cook.Entry) bool { return e.Corrects == entry })
+}
+
+// getEvents lists the entries of the running cooks, or of one cook.
+func (s *Server) getEvents(w http.ResponseWriter, r *http.Request) error {
+	q := queryOf(r, nil, "cook")
+	id := cook.ID(q.id("cook"))
+	if err := q.err(); err != nil {
+		return err
+	}
+	doc := eventsDoc{[]eventDoc{}}
+	if id != 0 {
+		stored, err := s.opts.Library.Cook(r.Context(), id)
+		if err != nil {
+			return err
+		}
+		doc.Events = entriesOf(stored)
+		return s.give(w, r, http.StatusOK, doc)
+	}
+	for _, c := range s.opts.View.Snapshot().Cooks {
+		doc.Events = append(doc.Events, entriesOf(&c.Stored)...)
+	}
+	return s.give(w, r, http.StatusOK, doc)
+}
+
+func (s *Server) postEvent(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	var e cook.Entry
+	if err := take(r, &e, false); err != nil {
+		return err
+	}
+	if e.ID != 0 || !e.Logged.IsZero() {
+		return bad("id and logged are given by the daemon: leave them out")
+	}
+	if err := correct(stored, &e); err != nil {
+		return err
+	}
+	if e.Time, err = s.when("time", e.Time); err != nil {
+		return err
+	}
+	if err := stored.CheckEvent(e.Event); err != nil {
+		return bad("%s", clipTo(err.Error(), 500))
+	}
+	e.Logged, e.By = s.opts.Now().UTC(), by(r, e.By)
+	for name, text := range map[string]string{"by": e.By, "note": e.Note} {
+		if err := cook.CheckText(name, text); err != nil {
+			return bad("%s", clipTo(err.Error(), 200))
+		}
+	}
+	kept, err := s.opts.Desk.LogEvent(r.Context(), stored.ID, e)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusCreated, eventDoc{Cook: stored.ID, Entry: kept})
+}
+
+// correct checks what a correcting entry corrects; a withdrawal repeats the event that never happened.
+func correct(stored *cook.Stored, e *cook.Entry) error {
+	if e.Corrects == 0 {
+		if e.Withdraw {
+			return bad("corrects is missing: say which entry is withdrawn")
+		}
+		return nil
+	}
+	i := slices.IndexFunc(stored.Entries, func(old cook.Entry) bool { return old.ID == e.Corrects })
+	if i < 0 {
+		return bad("corrects %d is no entry of this cook", e.Corrects)
+	}
+	if replaced(stored, e.Corrects) {
+		return refused(http.StatusConflict, "Conflict", fmt.Sprintf("entry %d has been corrected already: correct the later entry", e.Corrects))
+	}
+	if e.Withdraw {
+		e.Event = stored.Entries[i].Event
+	}
+	return nil
+}

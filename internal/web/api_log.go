@@ -1,0 +1,201 @@
+package web
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"net/http"
+	"slices"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+)
+
+// Bounds of a cook log that is taken in, in bytes. A day of eight probes at a reading a second has about 30 MB.
+const (
+	maxImport   = 16 << 20
+	maxUnpacked = 64 << 20
+)
+
+// getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured.
+func (s *Server) getLog(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.storedCook(r)
+	if err != nil {
+		return err
+	}
+	described, err := cook.EncodeCook(&stored.Cook)
+	if err != nil {
+		return err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/zip")
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="cook-%d.zip"`, stored.ID))
+	if err := s.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
+		if r.Context().Err() == nil {
+			s.opts.Log.Error("export cook log", "cook", stored.ID, "err", err)
+		}
+		panic(http.ErrAbortHandler) // the answer has begun: breaking it off tells the receiver that it is not whole
+	}
+	return nil
+}
+
+func (s *Server) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte) error {
+	archive := zip.NewWriter(w)
+	part := func(name string) (io.Writer, error) {
+		return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: stored.Started.UTC()})
+	}
+	out, err := part(cook.LogCookFile)
+	if err != nil {
+		return err
+	}
+	if _, err := out.Write(described); err != nil {
+		return err
+	}
+	if out, err = part(cook.LogReadingsFile); err != nil {
+		return err
+	}
+	if err := cook.StreamReadings(out, s.readingsOf(ctx, stored)); err != nil {
+		return err
+	}
+	return archive.Close()
+}
+
+// readingsOf gives every reading of a cook's probes, page by page. What the broker had kept from before is left out.
+func (s *Server) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
+	earlier := map[cook.ProbeID]bool{}
+	for _, a := range stored.Amendments {
+		for _, p := range a.Probes {
+			earlier[p] = true
+		}
+	}
+	ask := cook.ReadingQuery{From: stored.Started, To: stored.Ended, Limit: largestPage}
+	return func(yield func(cook.Reading, error) bool) {
+		for {
+			page, err := s.opts.Library.Readings(ctx, ask)
+			if err != nil {
+				yield(cook.Reading{}, err)
+				return
+			}
+			for _, r := range page {
+				ours := earlier[r.Probe] || outlook.Belongs(stored.Cook, r.Probe)
+				if ours && !r.Retained && !yield(r, nil) {
+					return
+				}
+			}
+			if len(page) < ask.Limit {
+				return
+			}
+			last := page[len(page)-1]
+			ask.AfterTime, ask.AfterProbe = last.Time, last.Probe
+		}
+	}
+}
+
+// steadyWriter lets a long answer go on for as long as the receiver takes it.
+type steadyWriter struct {
+	w       io.Writer
+	control *http.ResponseController
+}
+
+// Write sends p and allows it as much time as any answer.
+func (s *steadyWriter) Write(p []byte) (int, error) {
+	late, err := within(s.control, writeTimeout)
+	if err != nil {
+		return 0, err
+	}
+	defer late.Stop()
+	return s.w.Write(p)
+}
+
+// within lets writes fail after a while. The limit comes from a timer because it is of the real clock, whatever the
+// daemon's clock says. Stop the timer when the write is done.
+func within(control *http.ResponseController, d time.Duration) (*time.Timer, error) {
+	if err := control.SetWriteDeadline(time.Time{}); err != nil {
+		return nil, err
+	}
+	// An error means that the connection is gone, which the write itself reports.
+	return time.AfterFunc(d, func() { _ = control.SetWriteDeadline(time.Unix(1, 0)) }), nil
+}
+
+// postImport takes in a cook log as an ended cook: a zip archive of cook.json and readings.csv.
+func (s *Server) postImport(w http.ResponseWriter, r *http.Request) error {
+	if err := mustBe(r, "application/zip"); err != nil {
+		return err
+	}
+	data, err := io.ReadAll(r.Body)
+	if err != nil {
+		return bodyError(err)
+	}
+	log, err := unpackLog(data)
+	if err != nil {
+		return err
+	}
+	id, err := s.opts.Desk.ImportLog(r.Context(), log)
+	if err != nil {
+		return err
+	}
+	return s.created(w, r, id)
+}
+
+// unpackLog reads a zipped cook log. The archive holds the two files and nothing else.
+func unpackLog(data []byte) (*cook.Log, error) {
+	archive, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return nil, bad("the body is not a zip archive: pack %s and %s into one", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	var described []byte
+	var readings []cook.Reading
+	var seen []string
+	for _, f := range archive.File {
+		if slices.Contains(seen, f.Name) || (f.Name != cook.LogCookFile && f.Name != cook.LogReadingsFile) {
+			return nil, bad("the archive holds %s: pack %s and %s, each once and without a folder", clip(f.Name), cook.LogCookFile, cook.LogReadingsFile)
+		}
+		seen = append(seen, f.Name)
+		err := unpackFile(f, func(r io.Reader) error {
+			if f.Name == cook.LogReadingsFile {
+				readings, err = cook.ReadReadings(r)
+				return err
+			}
+			described, err = io.ReadAll(r)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	if len(seen) != 2 {
+		return nil, bad("the archive lacks a file: pack %s and %s", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	c, err := cook.DecodeCook(described)
+	if err != nil {
+		return nil, bad("%s: %s", cook.LogCookFile, clipTo(err.Error(), 2000))
+	}
+	return &cook.Log{Cook: *c, Readings: readings}, nil
+}
+
+func unpackFile(f *zip.File, read func(io.Reader) error) error {
+	limit := int64(maxUnpacked)
+	if f.Name == cook.LogCookFile {
+		limit = maxBody
+	}
+	opened, err := f.Open()
+	if err != nil {
+		return bad("%s cannot be unpacked: pack it again", f.Name)
+	}
+	defer opened.Close() // reads only: what matters comes from Read
+	err = read(http.MaxBytesReader(nil, opened, limit))
+	var large *http.MaxBytesError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &large):
+		return refused(http.StatusRequestEntityTooLarge, "Too large", fmt.Sprintf("%s unpacks to more than %d bytes: split the log", f.Name, limit))
+	}
+	return bad("%s: %s", f.Name, clipTo(err.Error(), 300))
+}

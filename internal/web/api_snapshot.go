@@ -1,0 +1,146 @@
+package web
+
+import (
+	"net/http"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// probeDoc is what is known about a probe now.
+type probeDoc struct {
+	ID       cook.ProbeID     `json:"id"`
+	Role     cook.Role        `json:"role"`
+	Silent   bool             `json:"silent"`
+	Time     *time.Time       `json:"time"`    // of the last reading; null when there is none
+	Celsius  *thermal.Celsius `json:"celsius"` // of the last reading
+	Quality  cook.Quality     `json:"quality,omitempty"`
+	Interval *float64         `json:"interval_seconds"` // typical; null when not known
+	Cook     cook.ID          `json:"cook,omitempty"`
+	Piece    cook.PieceID     `json:"piece,omitempty"`
+}
+
+func probeDocOf(p monitor.ProbeView) probeDoc {
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Cook: p.Cook, Piece: p.Piece}
+	if !p.Last.Time.IsZero() {
+		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
+	}
+	if p.Interval > 0 {
+		d.Interval = finite(p.Interval.Seconds())
+	}
+	return d
+}
+
+func probeDocsOf(views []monitor.ProbeView) []probeDoc {
+	out := make([]probeDoc, len(views))
+	for i, p := range views {
+		out[i] = probeDocOf(p)
+	}
+	return out
+}
+
+func (s *Server) getProbes(w http.ResponseWriter, r *http.Request) error {
+	return s.give(w, r, http.StatusOK, struct {
+		Probes []probeDoc `json:"probes"`
+	}{probeDocsOf(s.opts.View.Snapshot().Probes)})
+}
+
+func (s *Server) getProbe(w http.ResponseWriter, r *http.Request) error {
+	for _, p := range s.opts.View.Snapshot().Probes {
+		if string(p.ID) == r.PathValue("probe") {
+			return s.give(w, r, http.StatusOK, probeDocOf(p))
+		}
+	}
+	return refused(http.StatusNotFound, "Not found", "no probe of this name is known: see /api/v1/probes")
+}
+
+// quietDoc says until when nothing needs a person.
+type quietDoc struct {
+	Known   bool       `json:"known"`
+	Until   *time.Time `json:"until"`
+	Because string     `json:"because"`
+}
+
+type intakeDoc struct {
+	Connected   bool   `json:"connected"`
+	Clients     int    `json:"clients"`
+	Received    uint64 `json:"received"`
+	Quarantined uint64 `json:"quarantined"`
+	Trouble     string `json:"trouble"`
+}
+
+// cookDoc is a running cook as the page shows it.
+type cookDoc struct {
+	ID       cook.ID               `json:"id"`
+	Name     string                `json:"name"`
+	Started  time.Time             `json:"started"`
+	ServeBy  *time.Time            `json:"serve_by"`
+	SetPoint thermal.Celsius       `json:"setpoint_c"` // now in force
+	Fire     string                `json:"fire,omitempty"`
+	NewestAt *time.Time            `json:"newest_at"` // time of the newest applied reading
+	AllReady map[string]*time.Time `json:"all_ready"` // joint ready time of all pieces at each level
+	Pieces   []pieceDoc            `json:"pieces"`
+	Events   []cook.Event          `json:"events"`
+}
+
+// snapshotDoc is the whole live state.
+type snapshotDoc struct {
+	Now        *time.Time    `json:"now,omitempty"`
+	Invented   bool          `json:"invented"`
+	QuietUntil quietDoc      `json:"quiet_until"`
+	Intake     intakeDoc     `json:"intake"`
+	Cooks      []cookDoc     `json:"cooks"`
+	Probes     []probeDoc    `json:"probes"`
+	Alarms     []alarm.Alarm `json:"alarms"`
+}
+
+// levelNames are the keys of estimator.Levels.
+var levelNames = [...]string{"p05", "p10", "p25", "p50", "p75", "p90", "p95"}
+
+func (s *Server) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, error) {
+	d := snapshotDoc{
+		Now: moment(m.Now), Invented: s.opts.Invented,
+		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
+		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble},
+		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Alarms: append([]alarm.Alarm{}, m.Alarms...),
+	}
+	if m.QuietUntil.Known {
+		d.QuietUntil.Until = moment(m.QuietUntil.Until)
+	}
+	for _, c := range m.Cooks {
+		one, err := cookDocOf(&c, m.Now, withPaths)
+		if err != nil {
+			return snapshotDoc{}, err
+		}
+		d.Cooks = append(d.Cooks, one)
+	}
+	return d, nil
+}
+
+func cookDocOf(c *monitor.CookView, now time.Time, withPaths bool) (cookDoc, error) {
+	d := cookDoc{ID: c.Stored.ID, Name: c.Stored.Name, Started: c.Stored.Started.UTC(), ServeBy: moment(c.Stored.ServeBy),
+		SetPoint: c.Stored.SetPointAt(now), Fire: c.Stored.Pit.Fire, NewestAt: moment(c.NewestAt), AllReady: map[string]*time.Time{},
+		Pieces: make([]pieceDoc, 0, len(c.Pieces)), Events: append([]cook.Event{}, c.Stored.Events...)}
+	for i, name := range levelNames {
+		d.AllReady[name] = moment(c.AllReady[i])
+	}
+	for _, p := range c.Pieces {
+		one, err := pieceDocOf(c.Stored.ID, p, withPaths)
+		if err != nil {
+			return cookDoc{}, err
+		}
+		d.Pieces = append(d.Pieces, one)
+	}
+	return d, nil
+}
+
+func (s *Server) getSnapshot(w http.ResponseWriter, r *http.Request) error {
+	doc, err := s.snapshotDocOf(s.opts.View.Snapshot(), true)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, doc)
+}

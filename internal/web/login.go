@@ -1,0 +1,300 @@
+package web
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
+	_ "embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"net"
+	"net/http"
+	"net/netip"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/crypto/bcrypt"
+)
+
+// Bounds of logging in. Choices of this project.
+const (
+	sessionLife   = 7 * 24 * time.Hour // since the last request
+	maxSessions   = 50                 // of one user; the least used goes first
+	basicLife     = 10 * time.Minute   // how long a password found right is not hashed again
+	maxBasic      = 256
+	maxFailures   = 5 // of one address within failureWindow
+	failureWindow = 5 * time.Minute
+	maxAddresses  = 4096
+	maxPassword   = 72 // bytes that bcrypt looks at
+	minCost       = 10
+)
+
+//go:embed templates/login.html
+var loginMarkup string
+
+// HashPassword gives the hash to put into the configuration. bcrypt rather than argon2id: it needs no memory to speak
+// of, and the daemon has a small board to itself only in the mornings.
+func HashPassword(password string) (string, error) {
+	if len(password) < 10 || len(password) > maxPassword {
+		return "", fmt.Errorf("the password has %d bytes: choose one of 10 to %d", len(password), maxPassword)
+	}
+	hash, err := bcrypt.GenerateFromPassword([]byte(password), 12)
+	return string(hash), err
+}
+
+// person is who asks. Without users everybody is a manager without a name.
+type person struct {
+	name  string
+	level Level
+}
+
+// may reports whether the person has the level or a higher one.
+func (p person) may(need Level) bool {
+	order := []Level{Watch, Work, Manage}
+	return slices.Index(order, p.level) >= slices.Index(order, need)
+}
+
+type personKey struct{}
+
+// personOf gives who asks; the guard has put it there.
+func personOf(r *http.Request) person {
+	p, _ := r.Context().Value(personKey{}).(person)
+	return p
+}
+
+type session struct {
+	user  string
+	until time.Time
+}
+
+type failures struct {
+	n     int
+	until time.Time
+}
+
+// gate knows who may come in and who is in. Sessions end with the process.
+type gate struct {
+	users  map[string]User
+	dummy  []byte // hash compared for unknown names, so that they take as long
+	proxy  bool
+	secure bool // people reach the daemon over TLS
+	now    func() time.Time
+	page   *template.Template
+	key    [32]byte      // of the memory of passwords found right
+	hashes chan struct{} // one hash at a time: hashing must not take the machine
+
+	mu       sync.Mutex // guards what follows
+	sessions map[[32]byte]session
+	basic    map[[32]byte]session
+	failed   map[netip.Prefix]failures
+}
+
+func newGate(o Options) (*gate, error) {
+	page, err := template.New("login").Parse(loginMarkup)
+	if err != nil {
+		return nil, fmt.Errorf("read login page: %w", err)
+	}
+	g := &gate{users: map[string]User{}, proxy: o.BehindProxy, secure: o.TLS != nil || o.BehindProxy, now: o.Now, page: page,
+		hashes: make(chan struct{}, 1), sessions: map[[32]byte]session{}, basic: map[[32]byte]session{}, failed: map[netip.Prefix]failures{}}
+	rand.Read(g.key[:]) // never fails
+	for _, u := range o.Users {
+		cost, err := bcrypt.Cost([]byte(u.Hash))
+		switch {
+		case err != nil || cost < minCost:
+			return nil, fmt.Errorf("user %q: the password hash is not bcrypt of cost %d or more: make one with stallkeeper", u.Name, minCost)
+		case u.Level != Watch && u.Level != Work && u.Level != Manage:
+			return nil, fmt.Errorf("user %q: level %q is not watch, work or manage", u.Name, u.Level)
+		case u.Name == "" || strings.ContainsAny(u.Name, ":\x00\r\n"):
+			return nil, fmt.Errorf("user %q: a name needs a letter and no colon", u.Name)
+		}
+		if _, twice := g.users[u.Name]; twice {
+			return nil, fmt.Errorf("user %q stands twice", u.Name)
+		}
+		g.users[u.Name] = u
+		g.dummy = []byte(u.Hash)
+	}
+	return g, nil
+}
+
+// open reports whether a path needs no login.
+func open(path string) bool {
+	return path == "/login" || path == "/healthz" || path == "/readyz" || path == "/favicon.ico" || strings.HasPrefix(path, "/assets/")
+}
+
+// changes reports whether a request changes something that others see.
+func changes(r *http.Request) bool {
+	own := open(r.URL.Path) || r.URL.Path == "/logout" || r.URL.Path == "/settings"
+	return r.Method != http.MethodGet && r.Method != http.MethodHead && !own
+}
+
+// guard lets those in who are logged in or send a password, and asks the others.
+func (g *gate) guard(s *Server, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		who, err := g.who(r)
+		if err != nil && !open(r.URL.Path) {
+			g.ask(s, w, r, err)
+			return
+		}
+		if changes(r) && !who.may(Work) {
+			s.fail(w, r, tooLow(Work))
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), personKey{}, who)))
+	})
+}
+
+func tooLow(need Level) error {
+	return refused(http.StatusForbidden, "Not allowed", fmt.Sprintf("this needs the level %q: log in as somebody who has it", need))
+}
+
+var errNobody = errors.New("nobody is logged in")
+
+// who tells who asks, by the session or by HTTP Basic.
+func (g *gate) who(r *http.Request) (person, error) {
+	if len(g.users) == 0 {
+		return person{level: Manage}, nil
+	}
+	if c, err := r.Cookie(g.cookieName()); err == nil {
+		if u, ok := g.bySession(c.Value); ok {
+			return person{u.Name, u.Level}, nil
+		}
+	}
+	name, password, ok := r.BasicAuth()
+	if !ok {
+		return person{}, errNobody
+	}
+	u, err := g.byBasic(r, name, password)
+	return person{u.Name, u.Level}, err
+}
+
+// ask sends a person to the login page and tells a program what it must send.
+func (g *gate) ask(s *Server, w http.ResponseWriter, r *http.Request, err error) {
+	var known *requestError
+	if errors.As(err, &known) {
+		s.fail(w, r, err)
+		return
+	}
+	if r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html") {
+		http.Redirect(w, r, "/login?next="+template.URLQueryEscaper(r.URL.RequestURI()), http.StatusSeeOther)
+		return
+	}
+	if r.Header.Get("Sec-Fetch-Mode") == "" { // a browser would open a window of its own over the page
+		w.Header().Set("WWW-Authenticate", `Basic realm="stallkeeper", charset="UTF-8"`)
+	}
+	s.fail(w, r, refused(http.StatusUnauthorized, "Login needed", "log in at /login, or send user and password by HTTP Basic"))
+}
+
+// byBasic checks user and password, with a short memory so that a scraper does not cost a hash each time.
+func (g *gate) byBasic(r *http.Request, name, password string) (User, error) {
+	sum := hmac.New(sha256.New, g.key[:])
+	fmt.Fprintf(sum, "%d %s %s", len(name), name, password)
+	key := [32]byte(sum.Sum(nil))
+	now := g.now()
+	g.mu.Lock()
+	known, ok := g.basic[key]
+	g.mu.Unlock()
+	if ok && now.Before(known.until) {
+		return g.users[known.user], nil
+	}
+	u, err := g.check(r, name, password)
+	if err != nil {
+		return User{}, err
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if len(g.basic) >= maxBasic {
+		clear(g.basic)
+	}
+	g.basic[key] = session{u.Name, now.Add(basicLife)}
+	return u, nil
+}
+
+// check compares a password, unless the address has failed too often.
+func (g *gate) check(r *http.Request, name, password string) (User, error) {
+	from := g.address(r)
+	if wait := g.mustWait(from); wait > 0 {
+		return User{}, tooOften(wait)
+	}
+	select {
+	case g.hashes <- struct{}{}:
+	case <-r.Context().Done():
+		return User{}, r.Context().Err()
+	}
+	defer func() { <-g.hashes }()
+	u, known := g.users[name]
+	hash := []byte(u.Hash)
+	if !known {
+		hash = g.dummy
+	}
+	if bcrypt.CompareHashAndPassword(hash, []byte(password)) != nil || !known || len(password) > maxPassword {
+		g.failedAt(from)
+		return User{}, errNobody
+	}
+	return u, nil
+}
+
+func tooOften(wait time.Duration) error {
+	seconds := strconv.Itoa(int(wait/time.Second) + 1)
+	e := refused(http.StatusTooManyRequests, "Too many tries", "too many wrong passwords came from this address: wait "+seconds+" seconds")
+	e.header = http.Header{"Retry-After": {seconds}}
+	return e
+}
+
+// address is where a request comes from: a whole IPv6 network counts as one.
+func (g *gate) address(r *http.Request) netip.Prefix {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		host = r.RemoteAddr
+	}
+	if forwarded := r.Header.Values("X-Forwarded-For"); g.proxy && len(forwarded) > 0 {
+		all := forwarded[len(forwarded)-1]
+		host = strings.TrimSpace(all[strings.LastIndex(all, ",")+1:]) // what the nearest proxy saw
+	}
+	ip, err := netip.ParseAddr(host)
+	if err != nil {
+		return netip.Prefix{} // all that cannot be told apart share one allowance
+	}
+	ip = ip.Unmap().WithZone("")
+	bits := ip.BitLen()
+	if ip.Is6() {
+		bits = 64
+	}
+	return netip.PrefixFrom(ip, bits).Masked()
+}
+
+func (g *gate) mustWait(from netip.Prefix) time.Duration {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	now := g.now()
+	f, known := g.failed[from]
+	if known && f.n >= maxFailures && now.Before(f.until) {
+		return f.until.Sub(now)
+	}
+	if !known && len(g.failed) >= maxAddresses {
+		for a, f := range g.failed {
+			if !now.Before(f.until) {
+				delete(g.failed, a)
+			}
+		}
+		if len(g.failed) >= maxAddresses {
+			return failureWindow
+		}
+	}
+	return 0
+}
+
+func (g *gate) failedAt(from netip.Prefix) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	now := g.now()
+	f := g.failed[from]
+	if !now.Before(f.until) {
+		f = failures{}
+	}
+	g.failed[from] = failures{f.n + 1, now.Add(failureWindow)}
+}
