@@ -137,7 +137,7 @@ func (j *judge) text() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d finished pieces of %d cooks, %d forecasts, made with %s.\n", r.Pieces, r.Cooks, r.All.N, r.Prior)
 	if r.Unfinished > 0 {
-		fmt.Fprintf(&b, "%d pieces never reached their target and are left out.\n", r.Unfinished)
+		fmt.Fprintf(&b, "Left out because they never reached their target: %d.\n", r.Unfinished)
 	}
 	b.WriteString("Errors in minutes; the simple rules have median/mean error, and their mean error is their CRPS.\n\n")
 	table(&b, "at", append(r.Checkpoints, r.All))
@@ -148,7 +148,7 @@ func (j *judge) text() string {
 	histogram(&b, r)
 	if len(r.Sequence) > 0 {
 		b.WriteString("\nAfter learning from earlier cooks of the same pit (by the fire that is named)\n")
-		fmt.Fprintf(&b, "%-10s %5s   %-32s %-32s\n", "cooks", "n", "without: median  CRPS  80 %", "with: median  CRPS  80 %")
+		fmt.Fprintf(&b, "%-10s %5s   %15s %5s %5s     %12s %5s %5s\n", "cooks", "n", "without: median", "CRPS", "80 %", "with: median", "CRPS", "80 %")
 		for _, s := range r.Sequence {
 			fmt.Fprintf(&b, "%-10s %5d   %15s %5s %5s     %12s %5s %5s\n", s.After, s.With.N, minutes(s.Without.MedianError),
 				minutes(s.Without.CRPS), share(s.Without.Cover80), minutes(s.With.MedianError), minutes(s.With.CRPS), share(s.With.Cover80))
