@@ -1,0 +1,172 @@
+package alarm
+
+import (
+	"fmt"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+)
+
+// Piece watches one piece: is it ready, will it make the serving hour, how long has it been lukewarm.
+type Piece struct {
+	set    Settings
+	words  Words
+	name   string
+	intact bool
+	ready  Condition
+	serve  Condition
+	danger Condition
+
+	recent recent
+	last   point
+	dwell  time.Duration
+	off    bool
+}
+
+// NewPiece watches a piece of a cook. The danger zone is watched for an intact piece too, at the lower priority.
+func NewPiece(cookID int64, name string, intact bool, s Settings, w Words) *Piece {
+	dwell := s.DangerZone.Rule
+	if intact {
+		dwell.Priority = s.DangerZone.Intact
+	}
+	condition := func(k Kind, r Rule) Condition {
+		return NewCondition(Alarm{ID: ID(fmt.Sprintf("%s/%d/%s", k, cookID, name)), Kind: k, Cook: cookID, Piece: name}, r)
+	}
+	return &Piece{set: s, words: w, name: name, intact: intact, ready: condition(PieceReady, s.PieceReady),
+		serve: condition(ServeAtRisk, s.ServeAtRisk.Rule), danger: condition(DangerZone, dwell)}
+}
+
+// Conditions lists the alarms of the piece.
+func (p *Piece) Conditions() []*Condition { return []*Condition{&p.ready, &p.serve, &p.danger} }
+
+// Dwell is the measured time in the danger zone so far.
+func (p *Piece) Dwell() time.Duration { return p.dwell }
+
+// Off takes note that the piece was taken off the fire, or put back.
+func (p *Piece) Off(at time.Time, off bool) []Change {
+	if off == p.off {
+		return nil
+	}
+	p.off = off
+	var out changes
+	if off {
+		for _, c := range p.Conditions() {
+			out.add(c.Cover(at, p.name+" was taken off"))
+		}
+	}
+	return out
+}
+
+// Observe takes a measured core temperature. Between two measurements the temperature is taken to change evenly,
+// however long the gap: a gap is never counted as fine.
+func (p *Piece) Observe(at time.Time, c thermal.Celsius) []Change {
+	if p.off || !at.After(p.last.at) {
+		return nil
+	}
+	level := p.recent.add(at, c)
+	if !p.last.at.IsZero() {
+		p.dwell += within(p.set.DangerZone, p.last.c, level, at.Sub(p.last.at))
+	}
+	p.last = point{at, level}
+	var out changes
+	out.add(p.danger.Observe(at, p.lukewarm(level)))
+	return out
+}
+
+// within is the share of d that a straight line from a to b spends between the limits.
+func within(z Dwell, a, b thermal.Celsius, d time.Duration) time.Duration {
+	lo, hi := min(a, b), max(a, b)
+	if lo == hi {
+		if lo >= z.From && lo < z.To {
+			return d
+		}
+		return 0
+	}
+	share := float64(min(hi, z.To)-max(lo, z.From)) / float64(hi-lo)
+	return time.Duration(max(share, 0) * float64(d))
+}
+
+func (p *Piece) lukewarm(level thermal.Celsius) Finding {
+	z := p.set.DangerZone
+	inside := level >= z.From && level < z.To
+	switch {
+	case !inside:
+		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, level, float64(z.From), whole(z.To), spell(p.dwell))}
+	case p.dwell < z.Longest:
+		return Finding{}
+	}
+	todo := "Raise the pit, and decide by the published rules whether it may be kept."
+	if p.intact {
+		todo = "It is marked as intact; if it was pierced, rolled or injected, do not wait: raise the pit, and decide by the published rules whether it may be kept."
+	}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("%s has been between %.0f and %s for %s, now %s; common practice is at most %s. %s",
+		p.name, float64(z.From), whole(z.To), spell(p.dwell), level, spell(z.Longest), todo)}
+}
+
+// Outlook is what a forecast says about a piece.
+type Outlook struct {
+	Core     thermal.Celsius
+	Target   thermal.Celsius
+	Ready    time.Time // measured; zero when it is not ready
+	ServeBy  time.Time // zero without a serving hour
+	Chance   float64   // P(ready by ServeBy)
+	Early    time.Time // of the band; zero when not within the horizon
+	Middle   time.Time
+	Late     time.Time
+	Advice   string // what would reach the hour; empty when nothing was found
+	Doubtful bool   // the probe cannot be believed just now
+}
+
+// Forecast takes what a forecast says. While the probe is in doubt nothing new is raised from it.
+func (p *Piece) Forecast(at time.Time, o Outlook) []Change {
+	if p.off || o.Doubtful {
+		return nil
+	}
+	var out changes
+	if o.Ready.IsZero() {
+		out.add(p.ready.Observe(at, Finding{Because: fmt.Sprintf("%s %s is under its target %s again.", p.name, o.Core, o.Target)}))
+	} else {
+		out.add(p.ready.Observe(at, Finding{Holds: Yes, Because: fmt.Sprintf("%s reached its target %s at %s. Check it in the thickest part, then take it off, "+
+			"and hold it at 60 °C or above until it is served.", p.name, o.Target, p.words.clock(o.Ready))}))
+	}
+	if o.ServeBy.IsZero() || !o.Ready.IsZero() {
+		out.add(p.serve.Observe(at, Finding{Because: p.name + " is ready, or has no serving hour any more."}))
+		return out
+	}
+	out.add(p.serve.Observe(at, p.atRisk(at, o)))
+	return out
+}
+
+// AtRisk reports whether the forecast alone would put the serving hour in doubt, so advice is worth looking for.
+func (p *Piece) AtRisk(chance float64) bool {
+	return chance < p.set.ServeAtRisk.Below && !p.serve.Standing() && !p.off
+}
+
+func (p *Piece) atRisk(at time.Time, o Outlook) Finding {
+	s := p.set.ServeAtRisk
+	switch {
+	case !at.Before(o.ServeBy):
+		return Finding{Holds: Yes, Because: fmt.Sprintf("%s is at %s of %s, and the serving hour %s has come. %s. Serve later, or something else first.",
+			p.name, o.Core, o.Target, p.words.clock(o.ServeBy), p.when(o))}
+	case o.Chance > s.Clear:
+		return Finding{Because: fmt.Sprintf("Forecast: %s makes the serving hour %s with %.0f %%.", p.name, p.words.clock(o.ServeBy), 100*o.Chance)}
+	case o.Chance >= s.Below:
+		return Finding{Holds: Between}
+	}
+	todo := "Nothing tried reaches it: serve later."
+	if o.Advice != "" {
+		todo = o.Advice
+	}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("Forecast: %s will probably miss the serving hour %s (%.0f %% to make it). %s. %s",
+		p.name, p.words.clock(o.ServeBy), 100*o.Chance, p.when(o), todo)}
+}
+
+func (p *Piece) when(o Outlook) string {
+	switch {
+	case o.Middle.IsZero():
+		return "It is more likely than not to take over 36 h"
+	case o.Early.IsZero() || o.Late.IsZero():
+		return fmt.Sprintf("Ready about %s, or much later", p.words.clock(o.Middle))
+	}
+	return fmt.Sprintf("Ready about %s, most likely between %s and %s", p.words.clock(o.Middle), p.words.clock(o.Early), p.words.clock(o.Late))
+}

@@ -1,0 +1,174 @@
+package alarm
+
+import (
+	"fmt"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// Probe watches one probe: does it speak, and can it be believed.
+type Probe struct {
+	set     Settings
+	words   Words
+	name    string // as people call it: "core" or "core (flat)"
+	piece   bool
+	silent  Condition
+	suspect Condition
+
+	recent recent
+	bad    [medianOf]cook.Quality // the newest qualities, as a ring
+	seen   int
+	before thermal.Celsius // level before a jump
+	jumped time.Time       // zero without one
+	worked time.Time       // somebody last had a hand on the probe or the piece
+}
+
+// NewProbe watches a probe; cook and piece are empty for one that stands by itself.
+func NewProbe(id cook.ProbeID, cookID int64, piece string, s Settings, w Words) *Probe {
+	condition := func(k Kind, r Rule) Condition {
+		return NewCondition(Alarm{ID: ID(fmt.Sprintf("%s/%s", k, id)), Kind: k, Cook: cookID, Piece: piece, Probe: string(id)}, r)
+	}
+	name := string(id)
+	if piece != "" && piece != name {
+		name = fmt.Sprintf("%s (%s)", id, piece)
+	}
+	return &Probe{set: s, words: w, name: name, piece: piece != "",
+		silent: condition(ProbeSilent, s.ProbeSilent.Rule), suspect: condition(ProbeSuspect, s.ProbeSuspect)}
+}
+
+// Conditions lists the alarms of the probe.
+func (p *Probe) Conditions() []*Condition { return []*Condition{&p.silent, &p.suspect} }
+
+// Suspect reports whether the probe's readings are in doubt.
+func (p *Probe) Suspect() bool { return p.suspect.Standing() }
+
+// Patience is how long a probe with this interval between its readings may be silent.
+func (s Silence) Patience(interval time.Duration) time.Duration {
+	if interval <= 0 {
+		return s.AtMost
+	}
+	return min(max(time.Duration(s.Times*float64(interval)), s.Least), s.AtMost)
+}
+
+// Quiet takes how long nothing has come from the probe, by the daemon's clock. covered says that another alarm stands
+// for the same cause.
+func (p *Probe) Quiet(now time.Time, quiet, interval time.Duration, last cook.Reading, covered bool) []Change {
+	var out changes
+	if covered {
+		out.add(p.silent.Cover(now, "told already by another alarm"))
+		return out
+	}
+	f := Finding{Because: fmt.Sprintf("Probe %s speaks again at %s: %s.", p.name, p.words.clock(now), last.Celsius)}
+	if quiet > p.set.ProbeSilent.Patience(interval) {
+		often := ""
+		if interval > 0 {
+			often = fmt.Sprintf(", it used to speak every %s", spell(interval))
+		}
+		f = Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s silent for %s%s; last %s at %s. Look at its plug, battery and radio.",
+			p.name, spell(quiet), often, last.Celsius, p.words.clock(last.Time))}
+	}
+	out.add(p.silent.Observe(now, f))
+	return out
+}
+
+// Worked takes note that somebody moved the probe, wrapped the piece or took it off, so a jump is no fault.
+func (p *Probe) Worked(at time.Time) {
+	if at.After(p.worked) {
+		p.worked = at
+	}
+	p.jumped = time.Time{}
+}
+
+// What the inside of a piece cannot do. Choices of this project, but for the boiling point of water.
+const (
+	jumpBy    thermal.CelsiusDelta = 20 // within jumpIn
+	jumpIn                         = 5 * time.Minute
+	jumpAfter                      = 15 * time.Minute // a hand at the probe explains a jump for this long
+	jumpUntil                      = 2 * time.Hour
+	hottest   thermal.Celsius      = 103 // moist meat does not get past the boiling point
+)
+
+// Observe takes a reading of whatever quality.
+func (p *Probe) Observe(r cook.Reading) []Change {
+	p.bad[p.seen%medianOf] = r.Quality
+	p.seen++
+	var out changes
+	out.add(p.suspect.Observe(r.Time, p.believe(r)))
+	return out
+}
+
+func (p *Probe) believe(r cook.Reading) Finding {
+	if f, ok := p.faulty(r); ok {
+		return f
+	}
+	level := p.recent.add(r.Time, r.Celsius)
+	if !p.piece {
+		return p.fine(r.Time, level)
+	}
+	p.noteJump(r.Time, level)
+	switch {
+	case !p.jumped.IsZero():
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s jumped from %s to %s at %s, meat cannot do that: it may have slipped out. "+
+			"Put it back into the thickest part, or log that it was moved.", p.name, p.before, level, p.words.clock(p.jumped))}
+	case level > hottest:
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s reads %s, hotter than meat gets inside: it may hang in the pit's air or be swapped with the pit probe. "+
+			"Put it into the thickest part.", p.name, level)}
+	}
+	return p.fine(r.Time, level)
+}
+
+func (p *Probe) fine(at time.Time, level thermal.Celsius) Finding {
+	return Finding{Because: fmt.Sprintf("Probe %s is plausible again: %s at %s.", p.name, level, p.words.clock(at))}
+}
+
+// faulty judges by the newest five qualities: three bad ones hold, a single one does not let it return.
+func (p *Probe) faulty(r cook.Reading) (Finding, bool) {
+	n := 0
+	for _, q := range p.bad[:min(p.seen, medianOf)] {
+		if q != cook.Good {
+			n++
+		}
+	}
+	switch {
+	case n >= 3:
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s gives %s, %s. Look at its plug and cable; until then it is not used.", p.name, r.Celsius, meaning(r.Quality))}, true
+	case r.Quality != cook.Good || n > 0 && p.suspect.Standing():
+		return Finding{Holds: Between}, true
+	}
+	return Finding{}, false
+}
+
+func meaning(q cook.Quality) string {
+	switch q {
+	case cook.PowerUp:
+		return "the value of a sensor that has not measured yet"
+	case cook.Open:
+		return "the value of a sensor without contact"
+	case cook.OutOfRange:
+		return "hotter than any cook"
+	case cook.Spike:
+		return "a jump that cannot be"
+	case cook.Stuck:
+		return "the same value for far too long"
+	case cook.Suspect:
+		return "from a probe that failed its check"
+	}
+	return "now and then without contact"
+}
+
+func (p *Probe) noteJump(at time.Time, level thermal.Celsius) {
+	if !p.jumped.IsZero() {
+		back := thermal.CelsiusDelta(level - p.before)
+		if back > -jumpBy/2 && back < jumpBy/2 || at.Sub(p.jumped) > jumpUntil {
+			p.jumped = time.Time{}
+		}
+		return
+	}
+	before, ok := p.recent.ago(at, jumpIn)
+	by := thermal.CelsiusDelta(level - before)
+	if ok && (by > jumpBy || by < -jumpBy) && at.Sub(p.worked) > jumpAfter {
+		p.before, p.jumped = before, at
+	}
+}

@@ -1,0 +1,134 @@
+package alarm
+
+import (
+	"fmt"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// Air watches carbon monoxide at one probe. It is an alarm input, never a safety device: a certified alarm stays needed.
+type Air struct {
+	set   COLimits
+	words Words
+	name  cook.ProbeID
+	co    Condition
+	above time.Time // above the alarm level since
+}
+
+// NewAir watches the carbon-monoxide probe.
+func NewAir(id cook.ProbeID, s Settings, w Words) *Air {
+	a := Alarm{ID: ID(fmt.Sprintf("%s/%s", CarbonOxide, id)), Kind: CarbonOxide, Probe: string(id)}
+	return &Air{set: s.CO, words: w, name: id, co: NewCondition(a, s.CO.Rule)}
+}
+
+// Conditions lists its alarms.
+func (a *Air) Conditions() []*Condition { return []*Condition{&a.co} }
+
+// Observe takes a reading in parts per million.
+func (a *Air) Observe(at time.Time, ppm float64) []Change {
+	var out changes
+	out.add(a.co.Observe(at, a.judge(at, ppm)))
+	return out
+}
+
+func (a *Air) judge(at time.Time, ppm float64) Finding {
+	if ppm < a.set.Alarm {
+		a.above = time.Time{}
+	} else if a.above.IsZero() {
+		a.above = at
+	}
+	const leave = "Go outside now, let nobody back in, air the place and call the fire service. This is not a certified alarm."
+	switch {
+	case ppm >= a.set.Danger:
+		return Finding{Holds: Yes, Priority: High, Own: true,
+			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s (ceiling %.0f ppm). %s", ppm, a.name, a.set.Danger, leave)}
+	case !a.above.IsZero() && at.Sub(a.above) >= a.set.AlarmWait:
+		return Finding{Holds: Yes, Priority: High, Own: true,
+			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s for %s (alarm from %.0f ppm). %s", ppm, a.name, spell(at.Sub(a.above)), a.set.Alarm, leave)}
+	case ppm >= a.set.Warn:
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s, over %.0f ppm for %s. Open doors, look where the smoke goes, do not stay in there. "+
+			"This is not a certified alarm.", ppm, a.name, a.set.Warn, spell(a.co.rule.OnDelay))}
+	case ppm > 0.8*a.set.Warn:
+		return Finding{Holds: Between}
+	}
+	return Finding{Because: fmt.Sprintf("Carbon monoxide down to %.0f ppm at %s at %s.", ppm, a.name, a.words.clock(at))}
+}
+
+// Cooler watches the air of a cooler in which something cures or is kept.
+type Cooler struct {
+	set   Cold
+	words Words
+	name  cook.ProbeID
+	warm  Condition
+	since time.Time
+}
+
+// NewCooler watches the cooler's probe.
+func NewCooler(id cook.ProbeID, s Settings, w Words) *Cooler {
+	a := Alarm{ID: ID(fmt.Sprintf("%s/%s", CoolerWarm, id)), Kind: CoolerWarm, Probe: string(id)}
+	return &Cooler{set: s.Cooler, words: w, name: id, warm: NewCondition(a, s.Cooler.Rule)}
+}
+
+// Conditions lists its alarms.
+func (c *Cooler) Conditions() []*Condition { return []*Condition{&c.warm} }
+
+// Observe takes a reading of the cooler's air.
+func (c *Cooler) Observe(at time.Time, t thermal.Celsius) []Change {
+	var out changes
+	out.add(c.warm.Observe(at, c.judge(at, t)))
+	return out
+}
+
+func (c *Cooler) judge(at time.Time, t thermal.Celsius) Finding {
+	d := thermal.Celsius(c.set.Deadband)
+	warm, cold := t > c.set.Max, t < c.set.Min
+	if !warm && !cold {
+		if t > c.set.Max-d || t < c.set.Min+d {
+			return Finding{Holds: Between}
+		}
+		c.since = time.Time{}
+		return Finding{Because: fmt.Sprintf("Cooler %s back at %s at %s.", c.name, t, c.words.clock(at))}
+	}
+	if c.since.IsZero() {
+		c.since = at
+	}
+	if cold {
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, under %s since %s: a cure stands still and meat may freeze. Look at its thermostat.",
+			c.name, t, c.set.Min, c.words.clock(c.since))}
+	}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, over %s since %s. Close the door, look at its power; move the food to another cooler if it does not fall, and note it.",
+		c.name, t, c.set.Max, c.words.clock(c.since))}
+}
+
+// Intake watches the way in and the way out, by the daemon's clock.
+type Intake struct{ in, out Condition }
+
+// NewIntake watches broker and store, and the delivery of messages.
+func NewIntake(s Settings) *Intake {
+	return &Intake{
+		in:  NewCondition(Alarm{ID: ID(IntakeBroken), Kind: IntakeBroken}, s.Intake),
+		out: NewCondition(Alarm{ID: ID(IntakeBroken + "/delivery"), Kind: IntakeBroken}, s.Intake),
+	}
+}
+
+// Conditions lists its alarms.
+func (i *Intake) Conditions() []*Condition { return []*Condition{&i.in, &i.out} }
+
+// Broken reports whether the way in is down, so that no probe's silence says anything about the probe.
+func (i *Intake) Broken() bool { return i.in.alarm.State != Normal && !i.in.since.IsZero() }
+
+// Observe takes what is wrong with the way in and with delivery; empty when all is well.
+func (i *Intake) Observe(now time.Time, trouble, delivery string) []Change {
+	finding := func(what, follows, well string) Finding {
+		if what == "" {
+			return Finding{Because: well}
+		}
+		return Finding{Holds: Yes, Because: fmt.Sprintf("%s. %s", what, follows)}
+	}
+	var out changes
+	out.add(i.in.Observe(now, finding(trouble, "No reading is taken in until this is mended; the fire is not watched.", "Readings are taken in again.")))
+	out.add(i.out.Observe(now, finding(delivery, "Messages do not get through this way; look at the page yourself.", "Messages get through again.")))
+	return out
+}
