@@ -1,0 +1,209 @@
+package web
+
+import (
+	"bytes"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// The rules of the pages are:
+// every page reads and acts without script; script only refreshes, draws the curve and saves a page load;
+// an act is a form that is posted and answered with 303 to where the person was;
+// no style or script stands in the markup, so that the content policy needs no exception;
+// what is not known is said in words and never shown as a number.
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+//go:embed assets
+var assetFiles embed.FS
+
+// pageSet is the pages with what they are made from.
+type pageSet struct {
+	Options
+	views  map[string]*template.Template
+	trails *trails
+}
+
+// page is what every template gets.
+type page struct {
+	reader
+	Title    string
+	Here     string // the navigation entry
+	Back     string // where a form on this page leads back to
+	Invented bool
+	Notice   string
+	User     string
+	Body     any
+}
+
+func newPageSet(o Options) (*pageSet, error) {
+	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
+	base, err := template.New("").Funcs(template.FuncMap{
+		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
+		"priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict,
+	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
+	if err != nil {
+		return nil, fmt.Errorf("read page templates: %w", err)
+	}
+	names, err := fs.Glob(templateFiles, "templates/page_*.html")
+	if err != nil {
+		return nil, err
+	}
+	for _, file := range names {
+		view, err := template.Must(base.Clone()).ParseFS(templateFiles, file)
+		if err != nil {
+			return nil, fmt.Errorf("read page templates: %w", err)
+		}
+		name := strings.TrimSuffix(strings.TrimPrefix(file, "templates/page_"), ".html")
+		p.views[name] = view
+	}
+	return p, nil
+}
+
+// dict hands several named values to a template part.
+func dict(pairs ...any) (map[string]any, error) {
+	if len(pairs)%2 != 0 {
+		return nil, errors.New("dict: a name without a value")
+	}
+	out := map[string]any{}
+	for i := 0; i < len(pairs); i += 2 {
+		name, ok := pairs[i].(string)
+		if !ok {
+			return nil, fmt.Errorf("dict: %v is not a name", pairs[i])
+		}
+		out[name] = pairs[i+1]
+	}
+	return out, nil
+}
+
+// register puts the pages on mux.
+func (p *pageSet) register(mux *http.ServeMux) {
+	assets, err := fs.Sub(assetFiles, "assets")
+	if err != nil {
+		panic("web: assets are embedded: " + err.Error())
+	}
+	files := http.StripPrefix("/assets/", http.FileServerFS(assets))
+	mux.HandleFunc("GET /assets/", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-cache")
+		files.ServeHTTP(w, r)
+	})
+	for pattern, handle := range map[string]func(http.ResponseWriter, *http.Request) error{
+		"GET /{$}":                  p.night,
+		"GET /curve/{cook}/{piece}": p.curve,
+		"POST /cooks/{id}/events":   p.postEvent,
+		"POST /alarms/acknowledge":  p.postAcknowledge,
+		"POST /alarms/shelve":       p.postShelve,
+		"POST /settings":            p.postSettings,
+	} {
+		mux.Handle(pattern, p.answering(handle))
+	}
+}
+
+// answering turns an error of a page into a page that says it.
+func (p *pageSet) answering(handle func(http.ResponseWriter, *http.Request) error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if err := handle(w, r); err != nil {
+			p.fail(w, r, err)
+		}
+	}
+}
+
+// fail shows an error as a page, and logs what the daemon is to blame for.
+func (p *pageSet) fail(w http.ResponseWriter, r *http.Request, err error) {
+	said := problemOf(err)
+	if said.Status >= 500 && r.Context().Err() == nil {
+		p.Log.Error("answer page", "method", r.Method, "path", r.URL.Path, "status", said.Status, "err", err)
+	}
+	view := page{Title: said.Title, Body: said.Detail, Back: backTo(r.Header.Get("Referer"))}
+	if err := p.render(w, r, said.Status, "fail", view); err != nil {
+		p.Log.Error("answer page", "path", r.URL.Path, "err", err)
+		http.Error(w, "the page could not be made: the daemon's log says why", http.StatusInternalServerError)
+	}
+}
+
+// render fills a page and sends it whole, or not at all.
+func (p *pageSet) render(w http.ResponseWriter, r *http.Request, status int, name string, view page) error {
+	if view.now.IsZero() {
+		view.reader = readerOf(r, p.Now(), p.Location)
+	}
+	view.Invented = p.Invented
+	if view.Back == "" {
+		view.Back = r.URL.RequestURI()
+	}
+	var out bytes.Buffer
+	if err := p.views[name].ExecuteTemplate(&out, "frame", view); err != nil {
+		return fmt.Errorf("fill page %s: %w", name, err)
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_, err := w.Write(out.Bytes())
+	if err != nil {
+		p.Log.Debug("page not taken", "path", r.URL.Path, "err", err)
+	}
+	return nil
+}
+
+// backTo gives the local path of a URL, so that no form leads off this server.
+func backTo(raw string) string {
+	u, err := url.Parse(raw)
+	if err != nil || !strings.HasPrefix(u.Path, "/") || strings.HasPrefix(u.Path, "//") || strings.ContainsAny(u.Path, "\\\r\n") {
+		return "/"
+	}
+	return (&url.URL{Path: u.Path, RawQuery: u.RawQuery, Fragment: u.Fragment}).String()
+}
+
+// returnTo answers a posted form.
+func returnTo(w http.ResponseWriter, r *http.Request, add ...string) {
+	back, err := url.Parse(backTo(r.FormValue("back")))
+	if err != nil {
+		back = &url.URL{Path: "/"}
+	}
+	q := back.Query()
+	q.Del("if")
+	q.Del("done")
+	for i := 0; i+1 < len(add); i += 2 {
+		q.Set(add[i], add[i+1])
+	}
+	back.RawQuery = q.Encode()
+	http.Redirect(w, r, back.String(), http.StatusSeeOther)
+}
+
+func cookID(text string) (cook.ID, error) {
+	id, err := strconv.ParseInt(text, 10, 64)
+	if err != nil {
+		return 0, fmt.Errorf("cook %q: %w", text, cook.ErrNotFound)
+	}
+	return cook.ID(id), nil
+}
+
+// running finds a running cook in the live state.
+func running(s *monitor.Snapshot, id cook.ID) (*monitor.CookView, bool) {
+	for i := range s.Cooks {
+		if s.Cooks[i].Stored.ID == id {
+			return &s.Cooks[i], true
+		}
+	}
+	return nil, false
+}
+
+// moment is the page's now: the live state's, or the clock's while there is none yet.
+func (p *pageSet) moment(s *monitor.Snapshot) time.Time {
+	if s.Now.IsZero() {
+		return p.Now()
+	}
+	return s.Now
+}

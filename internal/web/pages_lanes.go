@@ -1,0 +1,307 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// axis maps times to shares of a width: a cook from the lighting of the fire to its end.
+type axis struct{ from, to time.Time }
+
+// X is the place of a time, as an SVG length.
+func (a axis) X(t time.Time) string { return fmt.Sprintf("%.2f%%", 100*a.share(t)) }
+
+func (a axis) share(t time.Time) float64 {
+	return min(max(t.Sub(a.from).Seconds()/a.to.Sub(a.from).Seconds(), 0), 1)
+}
+
+// bar is a stretch of a lane.
+type bar struct {
+	Class    string
+	X, W     string
+	Label    string // drawn inside when there is room
+	Mid      string
+	From, To time.Time
+}
+
+// labelRoom is the share of a phone's width that a letter takes.
+const labelRoom = 0.027
+
+func (a axis) bar(class, label string, from, to time.Time) bar {
+	x, y := a.share(from), a.share(to)
+	b := bar{Class: class, From: from, To: to, X: fmt.Sprintf("%.2f%%", 100*x), W: fmt.Sprintf("%.2f%%", 100*max(y-x, 0.004)),
+		Mid: fmt.Sprintf("%.2f%%", 50*(x+y))}
+	if y-x > labelRoom*float64(len(label)) {
+		b.Label = label
+	}
+	return b
+}
+
+// tick is a label on the time axis.
+type tick struct {
+	X, Label string
+	Wide     bool // only where there is room
+	Day      bool // midnight
+}
+
+// ticks are at most seven hours that fall on round local times, and as many between them for wide screens.
+func (a axis) ticks(in *time.Location) []tick {
+	step := 1
+	for _, s := range []int{1, 2, 3, 4, 6, 8, 12} {
+		step = s
+		if a.to.Sub(a.from) <= 6*time.Duration(s)*time.Hour {
+			break
+		}
+	}
+	start := a.from.In(in)
+	at := time.Date(start.Year(), start.Month(), start.Day(), 0, 0, 0, 0, in)
+	fine := max(step/2, 1)
+	var out []tick
+	for h := 0; ; h += fine {
+		t := time.Date(at.Year(), at.Month(), at.Day(), h, 0, 0, 0, in)
+		if t.After(a.to) {
+			return out
+		}
+		share := a.share(t)
+		if t.Before(a.from) || share > 0.97 || share < 0.03 {
+			continue
+		}
+		k := tick{X: a.X(t), Label: t.Format("15"), Wide: h%step != 0}
+		if t.Hour() == 0 {
+			k.Label, k.Day, k.Wide = t.Format("Mon 2"), true, false
+		}
+		out = append(out, k)
+	}
+}
+
+// window is a ready time with its bands, placed on the axis. An open end runs to the edge.
+type window struct {
+	Known      bool
+	Wide, Half bar
+	Median     string // "" when the middle lies beyond the horizon
+}
+
+func (a axis) window(q [7]time.Time) window {
+	if q[1].IsZero() {
+		return window{}
+	}
+	end := func(t time.Time) time.Time {
+		if t.IsZero() {
+			return a.to
+		}
+		return t
+	}
+	w := window{Known: true, Wide: a.bar("band80", "", q[1], end(q[5]))}
+	if !q[2].IsZero() {
+		w.Half = a.bar("band50", "", q[2], end(q[4]))
+	}
+	if !q[3].IsZero() {
+		w.Median = a.X(q[3])
+	}
+	return w
+}
+
+// lane is one piece from the fire to the serving hour.
+type lane struct {
+	Key      string // "1/core"
+	Href     string
+	Chosen   bool
+	Name     string
+	Cut      string
+	State    estimator.State
+	Core     string
+	Target   string
+	Ready    string // in words
+	Bars     []bar
+	Window   window
+	If       *window // the band of a what-if
+	WrapAt   string
+	WrapText string
+	Alt      string
+}
+
+// lanes is a cook as the night view shows it.
+type lanes struct {
+	ID       cook.ID
+	Name     string
+	Fire     string
+	Serve    time.Time
+	ServeX   string
+	ServeEnd bool // the label stands left of the line
+	NowX     string
+	NowEnd   bool
+	Ticks    []tick
+	Lanes    []lane
+	All      window
+	AllText  string
+	Pit      string
+}
+
+// cookAxis spans from the lighting of the fire to the serving hour or the last likely ready time, whichever is later.
+func cookAxis(c *monitor.CookView, now time.Time) axis {
+	a := axis{from: c.Stored.Started, to: now.Add(time.Hour)}
+	later := func(t time.Time) {
+		if t.After(a.to) {
+			a.to = t
+		}
+	}
+	later(c.Stored.ServeBy)
+	for _, v := range c.Pieces {
+		later(v.Forecast.Ready[5])
+		if v.Forecast.Ready[5].IsZero() {
+			later(v.Forecast.Ready[3])
+		}
+	}
+	if limit := now.Add(20 * time.Hour); a.to.After(limit) {
+		a.to = limit
+	}
+	if a.from.After(now) {
+		a.from = now
+	}
+	a.to = a.to.Add(a.to.Sub(a.from) / 25)
+	return a
+}
+
+func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past map[cook.PieceID][]stretch) lanes {
+	a := cookAxis(c, see.now)
+	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
+		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c)}
+	if !c.Stored.ServeBy.IsZero() {
+		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), a.share(c.Stored.ServeBy) > 0.5
+	}
+	for i := range c.Pieces {
+		out.Lanes = append(out.Lanes, see.lane(a, c, &c.Pieces[i], chosen, past[c.Pieces[i].Piece.ID]))
+	}
+	return out
+}
+
+func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen string, past []stretch) lane {
+	key := fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID)
+	l := lane{Key: key, Href: "/?piece=" + key, Chosen: key == chosen, Name: string(v.Piece.ID), Cut: cutName(v.Piece.Cut),
+		Target: s.Mark(v.Piece.Target), Ready: "no reading yet", State: estimator.Unknown}
+	if !v.Forecasted {
+		l.Alt = fmt.Sprintf("%s: no usable reading yet.", l.Name)
+		return l
+	}
+	f := v.Forecast
+	l.State, l.Core, l.Ready, l.Window = f.State, s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
+	for _, t := range past {
+		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
+	}
+	l.Bars = append(l.Bars, s.expected(a, f)...)
+	if at, with := plannedWrap(v); !at.IsZero() && at.After(s.now) {
+		l.WrapAt, l.WrapText = a.X(at), with
+	}
+	l.Alt = s.laneAlt(c, v, past)
+	return l
+}
+
+// expected is what is still to come before the ready time.
+func (s reader) expected(a axis, f estimator.Forecast) []bar {
+	if f.State == estimator.Ready || f.State == estimator.Cooling || f.State == estimator.Unknown {
+		return nil
+	}
+	var out []bar
+	at := s.now
+	if f.State == estimator.Stall && f.StallEnd.After(at) {
+		out = append(out, a.bar("stall later", "stall", at, f.StallEnd))
+		at = f.StallEnd
+	}
+	end := f.Ready[3]
+	if end.IsZero() {
+		end = a.to
+	}
+	if end.After(at) {
+		out = append(out, a.bar("later", "", at, end))
+	}
+	return out
+}
+
+func stageLabel(s estimator.State) string {
+	if s == estimator.Unknown {
+		return ""
+	}
+	return string(s)
+}
+
+// plannedWrap is when the planned wrap will probably come: the middle of the scenarios that have one.
+func plannedWrap(v *monitor.PieceView) (time.Time, string) {
+	if v.Piece.Plan == nil || v.Forecast.State == estimator.Wrapped || v.Forecast.State == estimator.Ready {
+		return time.Time{}, ""
+	}
+	if !v.Piece.Plan.At.IsZero() {
+		return v.Piece.Plan.At, v.Piece.Plan.Wrap
+	}
+	var at []time.Time
+	for _, d := range v.Forecast.Draws {
+		if !d.Wrap.IsZero() {
+			at = append(at, d.Wrap)
+		}
+	}
+	if len(at) == 0 {
+		return time.Time{}, ""
+	}
+	slices.SortFunc(at, time.Time.Compare)
+	return at[len(at)/2], v.Piece.Plan.Wrap
+}
+
+// ready says when a piece is ready, in one breath.
+func (s reader) ready(f estimator.Forecast) string {
+	switch {
+	case f.State == estimator.Unknown:
+		return "cannot be said yet"
+	case f.State == estimator.Ready || f.State == estimator.Cooling:
+		if f.Ready[3].IsZero() {
+			return "ready"
+		}
+		return "ready since " + s.Clock(f.Ready[3])
+	case f.Ready[1].IsZero():
+		return fmt.Sprintf("will probably not reach %s as things are", s.Mark(f.Target))
+	case f.Ready[5].IsZero():
+		return "ready after " + s.Clock(f.Ready[1]) + ", end open"
+	}
+	return "ready " + s.Range(f.Ready[1], f.Ready[5])
+}
+
+func (s reader) allReady(c *monitor.CookView) string {
+	q := c.AllReady
+	switch {
+	case len(c.Pieces) < 2 || q[1].IsZero():
+		return ""
+	case q[5].IsZero():
+		return "not before " + s.Clock(q[1])
+	}
+	return s.Range(q[1], q[5])
+}
+
+// laneAlt is the whole lane in words, for those who do not see it.
+func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretch) string {
+	f := v.Forecast
+	text := fmt.Sprintf("%s, %s: ", v.Piece.ID, cutName(v.Piece.Cut))
+	for i, t := range past {
+		if i > 0 {
+			text += ", "
+		}
+		text += fmt.Sprintf("%s from %s", stateName(t.State), s.Clock(t.From))
+	}
+	text += fmt.Sprintf(". Now %s of %s. ", s.Temp(f.Core), s.Mark(v.Piece.Target))
+	if f.State == estimator.Stall && !f.StallEnd.IsZero() {
+		text += fmt.Sprintf("The stall probably ends at %s. ", s.Clock(f.StallEnd))
+	}
+	if at, with := plannedWrap(v); !at.IsZero() {
+		text += fmt.Sprintf("Wrap in %s planned, about %s. ", with, s.Clock(at))
+	}
+	text += sentence(s.ready(f))
+	if f.State != estimator.Ready && !f.Ready[3].IsZero() {
+		text += fmt.Sprintf(" Most likely %s.", s.Clock(f.Ready[3]))
+	}
+	if !c.Stored.ServeBy.IsZero() {
+		text += fmt.Sprintf(" Serving hour %s.", s.Clock(c.Stored.ServeBy))
+	}
+	return text
+}
