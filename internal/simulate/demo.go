@@ -18,7 +18,7 @@ func Demo(start time.Time) Scenario {
 			{ID: "flat", Cut: "brisket_flat_cured", MassKg: 3.2, ThicknessMM: 64, Start: 5, Target: 92.5, TakeOff: true,
 				Plan: &WrapPlan{With: "foil", AtCelsius: 70}, WrapLate: 4 * time.Minute},
 			{ID: "packer", Cut: "brisket_packer", MassKg: 5.2, ThicknessMM: 74, Start: 5, Target: 94, TakeOff: true, Spot: 1},
-			{ID: "shoulder", Cut: "pork_shoulder", MassKg: 3.4, ThicknessMM: 110, Start: 5, Target: 93, TakeOff: true, Spot: -1},
+			{ID: "shoulder", Cut: "pork_shoulder", MassKg: 2.9, ThicknessMM: 100, Start: 5, Target: 93, TakeOff: true, Spot: -1},
 		},
 		Probes: []Probe{
 			{Name: "pit", Sees: SeesPit, Lag: 20 * time.Second, Noise: 0.3, Step: 0.1},

@@ -33,7 +33,10 @@ func (r *Run) intend() {
 			continue
 		}
 		s.ready++
-		if p.TakeOff && !p.leaving && time.Duration(s.ready)*r.scenario.Interval >= readyFor {
+		if !p.ready && time.Duration(s.ready)*r.scenario.Interval >= readyFor {
+			p.ready, p.readyAt = true, r.now
+		}
+		if p.ready && p.TakeOff && !p.leaving {
 			p.leaving = true
 			r.put(Act{After: r.now + offAfter, Kind: PieceOff, Piece: p.ID})
 		}

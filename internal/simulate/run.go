@@ -51,8 +51,10 @@ type piece struct {
 	Piece
 	body    *body
 	off     bool
-	planned bool // the planned wrap or the taking off has been put on the script
-	leaving bool
+	planned bool          // the planned wrap is on the script
+	leaving bool          // the taking off is on the script
+	ready   bool          // its first probe has shown the target for a while
+	readyAt time.Duration // since when, if so
 }
 
 // maxStep bounds the time step of pit and film, s.
@@ -83,7 +85,7 @@ func New(s Scenario) (*Run, error) {
 func (r *Run) Next() (Moment, bool) {
 	r.moment.Readings, r.moment.Events = r.moment.Readings[:0], r.moment.Events[:0]
 	if r.begun {
-		if r.now+r.scenario.Interval > r.scenario.Length {
+		if r.now+r.scenario.Interval > r.scenario.Length || r.over() {
 			return Moment{}, false
 		}
 		r.advance(r.scenario.Interval)
@@ -99,6 +101,12 @@ func (r *Run) Next() (Moment, bool) {
 	}
 	r.intend()
 	return r.moment, true
+}
+
+// over reports whether every piece has been ready for as long as the scenario wants to see.
+func (r *Run) over() bool {
+	return r.scenario.Stop > 0 && len(r.pieces) > 0 &&
+		!slices.ContainsFunc(r.pieces, func(p *piece) bool { return !p.ready || r.now-p.readyAt < r.scenario.Stop })
 }
 
 // advance runs the physics over a span, doing what the script says at its time.

@@ -175,3 +175,29 @@ func BenchmarkThreePiecesADay(b *testing.B) {
 		}
 	}
 }
+
+func TestInventedCooksDifferAndFinish(t *testing.T) {
+	fires, cuts, finished := map[Fire]int{}, map[string]int{}, 0
+	for seed := range uint64(30) {
+		s := Invent(seed, evening)
+		fires[s.Fire]++
+		cuts[s.Pieces[0].Cut]++
+		s.Interval = time.Minute
+		readings, _, err := All(s)
+		if err != nil {
+			t.Fatalf("seed %d: %v", seed, err)
+		}
+		if last := readings[len(readings)-1].Time.Sub(evening); last < 35*time.Hour {
+			finished++
+			if last < 90*time.Minute {
+				t.Errorf("seed %d: %v kg of %s done after %v", seed, s.Pieces[0].MassKg, s.Pieces[0].Cut, last)
+			}
+		}
+	}
+	if len(fires) != 4 || len(cuts) < 6 || finished < 25 {
+		t.Errorf("30 cooks: fires %v, cuts %v, %d finished", fires, cuts, finished)
+	}
+	if a, b := Invent(5, evening), Invent(5, evening); !reflect.DeepEqual(a, b) {
+		t.Error("one seed gives two scenarios")
+	}
+}

@@ -14,6 +14,7 @@ type Scenario struct {
 	Started   time.Time // when the pieces go on a pit that has reached its setpoint
 	ServeBy   time.Time // zero = nobody waits
 	Length    time.Duration
+	Stop      time.Duration // the run ends this long after every piece has been ready; 0 = at Length
 	Interval  time.Duration // between readings of a probe
 	Seed      uint64
 	AltitudeM float64
