@@ -1,0 +1,267 @@
+package ingest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"stallkeeper/internal/cook"
+)
+
+// Outcome says what the store did with a reading.
+type Outcome int
+
+// The outcomes of a committed reading.
+const (
+	Stored    Outcome = iota
+	Duplicate         // the same probe, time and value was there
+	Conflict          // the same probe and time with another value was there; this one went to quarantine
+)
+
+// Sink commits readings and quarantined payloads.
+//
+// Put and Quarantine queue in the order of the calls and wait while the queue is full. done is called once, after the
+// commit: a nil error means that it is on disk. done must not block; it may be called before Put returns. When Put or
+// Quarantine returns an error, done is not called.
+type Sink interface {
+	Put(ctx context.Context, r cook.Reading, done func(Outcome, error)) error
+	Quarantine(ctx context.Context, q cook.Quarantined, done func(error)) error
+}
+
+// Stats counts what went through the intake since the start.
+type Stats struct {
+	Messages    int64 // messages taken in
+	Stored      int64 // readings committed
+	Duplicates  int64 // readings that were there already
+	Conflicts   int64 // readings with another value for a known time, in quarantine
+	Quarantined int64 // payloads in quarantine
+	Ignored     int64 // SenML records that are not temperatures
+	Retained    int64 // messages that a broker kept from before
+	Backlog     int64 // readings that came long after they were measured
+	SeqMissing  int64 // readings that never came, by the devices' own counts
+	Failed      int64 // readings and payloads that the store did not commit, to be delivered again
+}
+
+// Intake is the common path of both brokers: message, decode, judge, store. It is safe for concurrent use.
+type Intake struct {
+	decoder *Decoder
+	sink    Sink
+	now     func() time.Time
+
+	mu      sync.Mutex // guards the fields below and keeps judging and queueing in one order
+	arrival time.Time  // last arrival given out
+	probes  map[cook.ProbeID]*probeState
+	kept    map[string][]byte // last timeless retained payload of a topic
+
+	messages, stored, duplicates, conflicts, quarantined atomic.Int64
+	ignored, retained, backlog, seqMissing, failed       atomic.Int64
+}
+
+// probeState is what judging one probe's next reading needs.
+type probeState struct {
+	judge cook.Judge
+	seq   int64
+}
+
+// maxTracked bounds the memory for probes and retained topics against a client that invents names. A forgotten probe is
+// judged as if it were new.
+const maxTracked = 4096
+
+// New prepares an intake; now stamps the arrivals.
+func New(decoder *Decoder, sink Sink, now func() time.Time) *Intake {
+	return &Intake{decoder: decoder, sink: sink, now: now,
+		probes: map[cook.ProbeID]*probeState{}, kept: map[string][]byte{}}
+}
+
+// Consumes reports whether messages on the topic are readings.
+func (in *Intake) Consumes(topic string) bool { return in.decoder.Consumes(topic) }
+
+// Handle takes in one message. done is called once, when everything in the message is committed (nil), or when
+// something was not (the broker has to deliver it again); it must not block. While the store's queue is full Handle waits. When
+// Handle returns an error, nothing was promised and done is not called.
+func (in *Intake) Handle(ctx context.Context, m Message, done func(error)) error {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	in.messages.Add(1)
+	if m.Retained {
+		in.retained.Add(1)
+	}
+	now := in.stamp()
+	decoded, bad := in.decoder.Decode(m, now)
+	in.ignored.Add(int64(decoded.Ignored))
+	if bad == nil && in.known(m, decoded) {
+		in.duplicates.Add(int64(len(decoded.Readings)))
+		done(nil)
+		return nil
+	}
+	// One share of the joint promise is held until all parts are queued, so that an early commit cannot end it.
+	all := newJoint(done)
+	err := in.queue(ctx, m, now, decoded.Readings, bad, all)
+	if err != nil && all.abandon() {
+		return err
+	}
+	all.part(err)
+	return nil
+}
+
+func (in *Intake) queue(ctx context.Context, m Message, now time.Time, readings []cook.Reading, bad error, all *joint) error {
+	for _, r := range readings {
+		in.judge(&r)
+		all.add()
+		if err := in.sink.Put(ctx, r, func(o Outcome, err error) { in.count(o, err); all.part(err) }); err != nil {
+			all.drop()
+			return fmt.Errorf("queue reading of probe %q: %w", string(r.Probe), err)
+		}
+	}
+	if bad == nil {
+		return nil
+	}
+	q := cook.Quarantined{Time: cook.Instant(now), Topic: m.Topic, Payload: m.Payload[:min(len(m.Payload), MaxPayload)], Reason: bad.Error()}
+	all.add()
+	if err := in.sink.Quarantine(ctx, q, func(err error) { in.countBad(err); all.part(err) }); err != nil {
+		all.drop()
+		return fmt.Errorf("queue quarantined payload of %q: %w", m.Topic, err)
+	}
+	return nil
+}
+
+// stamp gives the time of arrival. Two messages within a microsecond, or on a clock that stands, get different times:
+// timeless numbers of one probe would otherwise conflict.
+func (in *Intake) stamp() time.Time {
+	const standing = time.Second
+	now := cook.Instant(in.now())
+	if behind := in.arrival.Sub(now); behind >= 0 && behind < standing {
+		now = in.arrival.Add(time.Microsecond)
+	}
+	in.arrival = now
+	return now
+}
+
+// known reports whether this is a retained message without a time that has been taken in before. A broker sends it
+// again at each subscription, and each time it would look like a new reading.
+func (in *Intake) known(m Message, d Decoded) bool {
+	if !m.Retained {
+		return false
+	}
+	for _, r := range d.Readings {
+		if r.Clock == cook.DeviceClock {
+			return false
+		}
+	}
+	last, ok := in.kept[m.Topic]
+	if ok && bytes.Equal(last, m.Payload) {
+		return true
+	}
+	makeRoom(in.kept)
+	in.kept[m.Topic] = bytes.Clone(m.Payload)
+	return false
+}
+
+func (in *Intake) judge(r *cook.Reading) {
+	p := in.probes[r.Probe]
+	if p == nil {
+		makeRoom(in.probes)
+		p = &probeState{}
+		in.probes[r.Probe] = p
+	}
+	r.Quality = p.judge.Quality(*r)
+	if r.Backlog {
+		in.backlog.Add(1)
+	}
+	if r.Seq == 0 {
+		return
+	}
+	// A count at or below the last is a repeat or a restarted device, not a gap.
+	if p.seq > 0 && r.Seq > p.seq+1 {
+		in.seqMissing.Add(r.Seq - p.seq - 1)
+	}
+	p.seq = r.Seq
+}
+
+// makeRoom drops an arbitrary entry of a full map.
+func makeRoom[K comparable, V any](m map[K]V) {
+	if len(m) < maxTracked {
+		return
+	}
+	for k := range m {
+		delete(m, k)
+		return
+	}
+}
+
+func (in *Intake) count(o Outcome, err error) {
+	switch {
+	case err != nil:
+		in.failed.Add(1)
+	case o == Duplicate:
+		in.duplicates.Add(1)
+	case o == Conflict:
+		in.conflicts.Add(1)
+	default:
+		in.stored.Add(1)
+	}
+}
+
+func (in *Intake) countBad(err error) {
+	if err != nil {
+		in.failed.Add(1)
+		return
+	}
+	in.quarantined.Add(1)
+}
+
+// Stats gives the counts so far.
+func (in *Intake) Stats() Stats {
+	return Stats{Messages: in.messages.Load(), Stored: in.stored.Load(), Duplicates: in.duplicates.Load(),
+		Conflicts: in.conflicts.Load(), Quarantined: in.quarantined.Load(), Ignored: in.ignored.Load(),
+		Retained: in.retained.Load(), Backlog: in.backlog.Load(), SeqMissing: in.seqMissing.Load(), Failed: in.failed.Load()}
+}
+
+// joint calls done once, when all parts of a message are committed or have failed.
+type joint struct {
+	mu   sync.Mutex // guards the fields below
+	open int
+	errs []error
+	done func(error)
+}
+
+// newJoint opens one share, which its owner closes with part or abandon.
+func newJoint(done func(error)) *joint { return &joint{open: 1, done: done} }
+
+func (j *joint) add() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.open++
+}
+
+// drop takes back an add whose part was never queued.
+func (j *joint) drop() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.open--
+}
+
+// abandon reports whether only the owner's share is open: then nobody else will call done.
+func (j *joint) abandon() bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.open == 1
+}
+
+func (j *joint) part(err error) {
+	j.mu.Lock()
+	if err != nil {
+		j.errs = append(j.errs, err)
+	}
+	j.open--
+	last := j.open == 0
+	errs := j.errs
+	j.mu.Unlock()
+	if last {
+		j.done(errors.Join(errs...))
+	}
+}

@@ -1,0 +1,81 @@
+package ingest
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// quantities are the value fields of the JSON object in the order in which they count: degrees before what needs a conversion.
+var quantities = [...]string{"celsius", "fahrenheit", "ohms", "volts", "millivolts", "raw"}
+
+func (d *Decoder) decodeObject(probe cook.ProbeID, body []byte, m Message, now time.Time) (Decoded, error) {
+	var fields map[string]json.RawMessage
+	if err := json.Unmarshal(body, &fields); err != nil {
+		return Decoded{}, fmt.Errorf("payload is not JSON (%w): send a number or an object such as {\"celsius\":68.2}", err)
+	}
+	for _, quantity := range quantities {
+		raw, ok := fields[quantity]
+		if !ok {
+			continue
+		}
+		v, err := parseJSONNumber(raw)
+		if err != nil {
+			return Decoded{}, fmt.Errorf("%s: %w", quantity, err)
+		}
+		device, _, err := parseTime(fields["time"])
+		if err != nil {
+			return Decoded{}, err
+		}
+		r, err := d.measured(probe, quantity, v, device, m, now)
+		r.Seq = sequence(fields["seq"])
+		return one(r, err)
+	}
+	return Decoded{}, errors.New("no known field: send one of celsius, fahrenheit, ohms, volts, millivolts, raw, or add a mapping for this topic")
+}
+
+// measured makes a reading of a quantity, converted to degrees where it is not in Celsius.
+func (d *Decoder) measured(probe cook.ProbeID, quantity string, v float64, device time.Time, m Message, now time.Time) (cook.Reading, error) {
+	c, raw := thermal.Celsius(v), ""
+	switch quantity {
+	case "celsius":
+	case "fahrenheit":
+		c, raw = thermal.FromFahrenheit(v), rawText(v, "F")
+	case "kelvin":
+		c, raw = thermal.FromKelvin(v), rawText(v, "K")
+	default:
+		if d.convert == nil {
+			return cook.Reading{}, fmt.Errorf("%s from probe %q cannot become degrees: configure a conversion for this probe", quantity, string(probe))
+		}
+		var err error
+		if c, err = d.convert(probe, quantity, v); err != nil {
+			return cook.Reading{}, fmt.Errorf("%s from probe %q: %w", quantity, string(probe), err)
+		}
+		raw = rawText(v, quantity)
+	}
+	r, err := reading(probe, c, device, m, now)
+	r.Raw = raw
+	return r, err
+}
+
+func rawText(v float64, unit string) string { return strconv.FormatFloat(v, 'g', -1, 64) + " " + unit }
+
+// sequence reads the device's own count. One that is not a whole number from 1 to 2^53 is no count: the reading stands without.
+func sequence(raw json.RawMessage) int64 {
+	raw = bytes.TrimSpace(raw)
+	if n, err := strconv.ParseInt(string(raw), 10, 64); err == nil {
+		return max(n, 0)
+	}
+	v, err := parseJSONNumber(raw)
+	if err != nil || v < 1 || v > 1<<53 || v != math.Trunc(v) {
+		return 0
+	}
+	return int64(v)
+}
