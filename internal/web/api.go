@@ -96,11 +96,13 @@ const gzipFrom = 2 << 10
 
 // give answers with JSON.
 func (s *Server) give(w http.ResponseWriter, r *http.Request, status int, v any) error {
-	body, err := json.Marshal(v)
-	if err != nil {
+	var body bytes.Buffer
+	out := json.NewEncoder(&body)
+	out.SetEscapeHTML(false) // it is never read as HTML: see the type and nosniff
+	if err := out.Encode(v); err != nil {
 		return fmt.Errorf("write answer: %w", err)
 	}
-	s.giveBytes(w, r, status, append(body, '\n'))
+	s.giveBytes(w, r, status, body.Bytes())
 	return nil
 }
 

@@ -86,7 +86,7 @@ func (s *Server) acknowledge(w http.ResponseWriter, r *http.Request, id alarm.ID
 		return err
 	}
 	if err := s.opts.Desk.Acknowledge(r.Context(), id, by(r, body.By)); err != nil {
-		return err
+		return saying(err, "this alarm cannot be acknowledged in its present state: see /api/v1/alarms")
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil
@@ -111,7 +111,7 @@ func (s *Server) shelve(w http.ResponseWriter, r *http.Request, id alarm.ID) err
 		return err
 	}
 	if err := s.opts.Desk.Shelve(r.Context(), id, body.Until.UTC(), by(r, body.By)); err != nil {
-		return err
+		return saying(err, "this alarm cannot be shelved in its present state: see /api/v1/alarms")
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil

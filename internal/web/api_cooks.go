@@ -68,7 +68,7 @@ func (s *Server) postCook(w http.ResponseWriter, r *http.Request) error {
 	}
 	id, err := s.opts.Desk.StartCook(r.Context(), c)
 	if err != nil {
-		return err
+		return saying(err, "a running cook uses one of these probes, or is the same: end it first, or name other probes")
 	}
 	return s.created(w, r, id)
 }
@@ -98,7 +98,7 @@ func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err := s.opts.Desk.Amend(r.Context(), stored.ID, a); err != nil {
-		return err
+		return saying(err, "this cook has ended, or another running cook uses the probe: look at both again")
 	}
 	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
 		return err
@@ -152,7 +152,7 @@ func (s *Server) postEnd(w http.ResponseWriter, r *http.Request) error {
 		return bad("at %s is before the cook was started", at.Format(time.RFC3339))
 	}
 	if err := s.opts.Desk.EndCook(r.Context(), stored.ID, at); err != nil {
-		return err
+		return saying(err, "this cook has ended already")
 	}
 	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
 		return err
@@ -242,7 +242,7 @@ func (s *Server) postEvent(w http.ResponseWriter, r *http.Request) error {
 	}
 	kept, err := s.opts.Desk.LogEvent(r.Context(), stored.ID, e)
 	if err != nil {
-		return err
+		return saying(err, "this cook does not take the entry any more: look at its events again")
 	}
 	return s.give(w, r, http.StatusCreated, eventDoc{Cook: stored.ID, Entry: kept})
 }

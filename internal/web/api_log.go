@@ -138,7 +138,7 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) error {
 	}
 	id, err := s.opts.Desk.ImportLog(r.Context(), log)
 	if err != nil {
-		return err
+		return saying(err, "one of the log's readings stands in the store with another value, or the log is there already: give its probes other names")
 	}
 	return s.created(w, r, id)
 }

@@ -102,7 +102,7 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		reading.Quality = cook.Good // a person does not read a sensor's power-up value
 	}
 	if err := s.opts.Desk.HandReading(r.Context(), reading); err != nil {
-		return err
+		return saying(err, "another value of this probe stands at this time: give the time at which it was read")
 	}
 	return s.give(w, r, http.StatusCreated, readingDocOf(reading))
 }

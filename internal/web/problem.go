@@ -37,6 +37,14 @@ func bad(format string, a ...any) error {
 	return refused(http.StatusBadRequest, "Bad request", fmt.Sprintf(format, a...))
 }
 
+// saying gives a conflict words that say what to do; other errors stay as they are.
+func saying(err error, detail string) error {
+	if errors.Is(err, cook.ErrConflict) {
+		return refused(http.StatusConflict, "Conflict", detail)
+	}
+	return err
+}
+
 // problemOf chooses status and words from an error. Nothing of an error inside the daemon reaches the sender.
 func problemOf(err error) problem {
 	var request *requestError
@@ -49,7 +57,7 @@ func problemOf(err error) problem {
 	case errors.Is(err, cook.ErrNotFound):
 		return problem{"Not found", http.StatusNotFound, "there is no such thing: look at the list it should be in"}
 	case errors.Is(err, cook.ErrConflict):
-		return problem{"Conflict", http.StatusConflict, err.Error()}
+		return problem{"Conflict", http.StatusConflict, "this cannot be done in the present state: look at it again"}
 	case errors.Is(err, context.DeadlineExceeded):
 		return problem{"Too slow", http.StatusServiceUnavailable, "the daemon did not get it done in time: try again"}
 	case errors.Is(err, context.Canceled):
