@@ -16,8 +16,8 @@ type face struct {
 	area  float64 // m², raw
 	depth float64 // m from the surface to the middle of its cell, raw
 	below bool    // the underside, which sees the fire or its shield
-	film  float64 // kg/m² of liquid
-	gone  float64 // kg/m² evaporated so far, which makes the bark
+	film  float64 // kg of liquid per m² of the raw surface
+	gone  float64 // kg evaporated so far per m² of the raw surface, which makes the bark
 	ts    float64 // surface temperature
 }
 
@@ -45,10 +45,12 @@ type body struct {
 	flow    [cells]float64 // kg/s, scratch
 	links   []link
 	faces   [faces]face
-	mids    [axial]float64 // heights of the cell middles, m, raw
-	high    float64        // thickness, m, raw
-	maxStep float64        // s, for stability
-	shrink  float64        // length now / length raw
+	mids    []float64 // from the middle line to the surface that probes enter by: cell middles, m, raw
+	row     []int     // the cells at mids
+	half    float64   // half the thickness, m, raw
+	maxStep float64   // s, for stability
+	stale   float64   // s since the last refresh
+	shrink  float64   // length now / length raw
 
 	wrap       string
 	raw        float64 // kg
@@ -87,9 +89,14 @@ func newBody(p Piece) *body {
 			*f = 1
 		}
 	}
-	b := &body{meat: m, vary: v, raw: p.MassKg, high: p.ThicknessMM / 1000, shrink: 1}
-	radius := math.Sqrt(p.MassKg / (rawDensity * math.Pi * b.high))
-	half := graded(b.high/2, axial/2, 1.35)
+	b := &body{meat: m, vary: v, raw: p.MassKg, half: p.ThicknessMM / 2000, shrink: 1}
+	high := 2 * b.half
+	radius := math.Sqrt(p.MassKg / (rawDensity * math.Pi * high))
+	if m.log {
+		radius = b.half
+		high = p.MassKg / (rawDensity * math.Pi * radius * radius)
+	}
+	half := graded(high/2, axial/2, 1.35)
 	var dz [axial]float64
 	for i, w := range half {
 		dz[i], dz[axial-1-i] = w, w
@@ -108,16 +115,6 @@ func newBody(p Piece) *body {
 		b.faces[i].ts, b.faces[i].film = float64(p.Start), 0.05
 	}
 	b.refresh()
-	b.maxStep = math.Inf(1)
-	for i := range cells {
-		var g float64
-		for _, l := range b.links {
-			if l.a == i || l.b == i {
-				g += l.heat
-			}
-		}
-		b.maxStep = min(b.maxStep, 0.6*b.heat[i]/g)
-	}
 	return b
 }
 
@@ -128,10 +125,7 @@ func (b *body) layOut(dr [radial]float64, dz [axial]float64) {
 		edge[i+1] = edge[i] + w
 	}
 	at := func(r, z int) int { return z*radial + r }
-	height := 0.0
 	for z := range axial {
-		b.mids[z] = height + dz[z]/2
-		height += dz[z]
 		for r := range radial {
 			ring := math.Pi * (edge[r+1]*edge[r+1] - edge[r]*edge[r])
 			b.mass[at(r, z)] = rawDensity * ring * dz[z]
@@ -143,6 +137,13 @@ func (b *body) layOut(dr [radial]float64, dz [axial]float64) {
 			}
 		}
 	}
+	if b.meat.log {
+		for r := range radial {
+			b.mids, b.row = append(b.mids, (edge[r]+edge[r+1])/2), append(b.row, at(r, axial/2))
+		}
+	} else {
+		b.column(dz)
+	}
 	for r := range radial {
 		ring := math.Pi * (edge[r+1]*edge[r+1] - edge[r]*edge[r])
 		b.faces[r] = face{cell: at(r, 0), area: ring, depth: dz[0] / 2, below: true}
@@ -150,6 +151,15 @@ func (b *body) layOut(dr [radial]float64, dz [axial]float64) {
 	}
 	for z := range axial {
 		b.faces[2*radial+z] = face{cell: at(radial-1, z), area: 2 * math.Pi * edge[radial] * dz[z], depth: dr[radial-1] / 2}
+	}
+}
+
+// column lists the cells on the axis from mid-height to the top.
+func (b *body) column(dz [axial]float64) {
+	height := 0.0
+	for z := axial / 2; z < axial; z++ {
+		b.mids, b.row = append(b.mids, height+dz[z]/2), append(b.row, z*radial)
+		height += dz[z]
 	}
 }
 
@@ -168,12 +178,21 @@ func (b *body) refresh() {
 		k[i] = conductivity(b.water[i]/total) * b.vary.Conductivity
 		d[i] = b.seepage(i)
 	}
-	b.shrink = math.Cbrt(left / b.raw)
+	b.shrink, b.stale = math.Cbrt(left/b.raw), 0
+	var heat, seep [cells]float64 // sums of the conductances of a cell
 	for i := range b.links {
 		l := &b.links[i]
 		reach := l.area / l.distance * b.shrink
 		l.heat = reach * 2 * k[l.a] * k[l.b] / (k[l.a] + k[l.b])
 		l.seep = reach * rawDensity * (d[l.a] + d[l.b]) / 2
+		for _, c := range [2]int{l.a, l.b} {
+			heat[c] += l.heat
+			seep[c] += l.seep
+		}
+	}
+	b.maxStep = math.Inf(1)
+	for i := range cells {
+		b.maxStep = min(b.maxStep, 0.6*b.heat[i]/heat[i], 0.6*b.mass[i]/seep[i])
 	}
 }
 
@@ -185,6 +204,9 @@ func (b *body) seepage(i int) float64 {
 
 // step advances the body by dt seconds and gives the heat it took (W) and the water it evaporated (kg/s), both means.
 func (b *body) step(dt float64, s around, v *vapourTable) (took, steamed float64) {
+	if b.stale += dt; b.stale >= refreshEvery {
+		b.refresh()
+	}
 	n := int(math.Ceil(dt / b.maxStep))
 	h := dt / float64(n)
 	for range n {

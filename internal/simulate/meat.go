@@ -8,6 +8,7 @@ type meat struct {
 	seepage    float64 // juice diffusivity at 20 °C, m²/s
 	letGo      float64 // the largest share of the raw mass that heated protein lets go as juice
 	render     float64 // the share of its fat that melts out in the end
+	log        bool    // a long round piece, as thick as it is high: the axis lies along it
 }
 
 // Compositions: brisket flat, lean, and pork shoulder from the USDA nutrient database (the others from memory of it);
@@ -15,23 +16,23 @@ type meat struct {
 func meatOf(cut string) meat {
 	switch cut {
 	case "brisket_packer":
-		return meat{water: .62, fat: .19, seepage: 26e-9, letGo: .33, render: .45}
+		return meat{water: .62, fat: .19, seepage: 10e-9, letGo: .33, render: .45}
 	case "brisket_flat":
-		return meat{water: .69, fat: .085, seepage: 26e-9, letGo: .34, render: .4}
+		return meat{water: .69, fat: .085, seepage: 10e-9, letGo: .34, render: .4}
 	case "brisket_flat_cured": // salt in the meat helps it to hold water
-		return meat{water: .71, fat: .08, seepage: 22e-9, letGo: .29, render: .4}
+		return meat{water: .71, fat: .08, seepage: 9e-9, letGo: .29, render: .4}
 	case "pork_shoulder", "lamb_shoulder":
-		return meat{water: .645, fat: .17, seepage: 26e-9, letGo: .33, render: .45}
+		return meat{water: .645, fat: .17, seepage: 10e-9, letGo: .33, render: .45}
 	case "beef_chuck", "beef_rib":
-		return meat{water: .63, fat: .17, seepage: 26e-9, letGo: .33, render: .4}
+		return meat{water: .63, fat: .17, seepage: 10e-9, letGo: .33, render: .4}
 	case "pork_loin":
-		return meat{water: .70, fat: .07, seepage: 26e-9, letGo: .33, render: .3}
+		return meat{water: .70, fat: .07, seepage: 10e-9, letGo: .33, render: .3, log: true}
 	case "turkey_breast", "turkey_whole", "chicken_whole":
-		return meat{water: .73, fat: .05, seepage: 22e-9, letGo: .32, render: .4}
+		return meat{water: .73, fat: .05, seepage: 9e-9, letGo: .32, render: .4, log: true}
 	case "fish_side":
-		return meat{water: .68, fat: .11, seepage: 30e-9, letGo: .3, render: .3}
+		return meat{water: .68, fat: .11, seepage: 12e-9, letGo: .3, render: .3}
 	}
-	return meat{water: .66, fat: .14, seepage: 26e-9, letGo: .33, render: .4}
+	return meat{water: .66, fat: .14, seepage: 10e-9, letGo: .33, render: .4}
 }
 
 // released is the share of letGo that protein no longer holds after it has been this hot. The logistic form is that of a

@@ -37,7 +37,7 @@ type chamber struct {
 func chamberOf(f Fire) (c chamber, known bool) {
 	switch f {
 	case Electric:
-		return chamber{air: 7e3, wall: 16e3, between: 14, outside: 4.5, flow: 0.0016, full: 1300, response: 40, restless: 0.02, restlessTime: 900, moisture: 0, convect: 7, view: 0.8}, true
+		return chamber{air: 7e3, wall: 16e3, between: 22, outside: 2.8, flow: 0.0016, full: 1300, response: 40, restless: 0.02, restlessTime: 900, moisture: 0, convect: 7, view: 0.8}, true
 	case Pellet:
 		return chamber{air: 10e3, wall: 28e3, between: 22, outside: 8, flow: 0.010, full: 5200, response: 110, restless: 0.12, restlessTime: 240, moisture: 0.037e-6, convect: 12, view: 0.65, gain: 0.018, integral: 3e-5}, true
 	case Offset:

@@ -122,7 +122,7 @@ type Probe struct {
 	Name     string
 	Sees     Sees
 	Piece    string
-	Depth    float64              // of a piece's probe: 0 = at mid-thickness, 1 = at the upper surface
+	Depth    float64              // of a piece's probe: 0 = in the middle, 1 = at the surface that it enters by
 	Lag      time.Duration        // first-order time constant
 	Offset   thermal.CelsiusDelta // how far it is off the truth
 	Noise    thermal.CelsiusDelta // standard deviation

@@ -23,7 +23,8 @@ const (
 // surface balances heat and water on one face, moves juice to its film, and gives the heat taken (W) and water evaporated (kg/s).
 func (b *body) surface(f *face, h float64, s around, v *vapourTable) (took, steamed float64) {
 	i := f.cell
-	area := f.area * b.shrink * b.shrink
+	shrunk := b.shrink * b.shrink
+	area := f.area * shrunk
 	depth := f.depth * b.shrink
 	convect, radiate, holds := s.convect*b.vary.HeatTransfer, s.radiate, filmFull
 	if f.below && !s.still {
@@ -65,12 +66,12 @@ func (b *body) surface(f *face, h float64, s around, v *vapourTable) (took, stea
 	seep := rawDensity * b.seepage(i) / depth * (b.excess[i] + suction*(1-wet))
 	seep = max(seep, 0)
 	b.flow[i] -= seep * area
-	film := f.film + h*seep
-	steam = min(steam, film/h)
-	film -= steam * h
-	f.gone += steam * h
+	film := f.film + h*seep*shrunk
+	steam = min(steam, film/(h*shrunk))
+	film -= steam * h * shrunk
+	f.gone += steam * h * shrunk
 	if film > holds {
-		b.dripped += (film - holds) * area
+		b.dripped += (film - holds) * f.area
 		film = holds
 	}
 	f.film = film
@@ -101,16 +102,16 @@ func (b *body) loss() float64 {
 	return 1 - left/b.raw
 }
 
-// at is the temperature on the axis at a depth: 0 = mid-thickness, 1 = the upper surface, negative = below.
+// at is the temperature at a depth: 0 = at the middle, 1 = at the surface that probes enter by.
 func (b *body) at(depth float64) float64 {
-	y := b.high / 2 * (1 + depth)
-	z := 0
-	for z < axial-2 && b.mids[z+1] < y {
-		z++
+	y := b.half * math.Abs(depth)
+	i := 0
+	for i < len(b.mids)-2 && b.mids[i+1] < y {
+		i++
 	}
-	x := (y - b.mids[z]) / (b.mids[z+1] - b.mids[z])
-	lower, upper := b.t[z*radial], b.t[(z+1)*radial]
-	return lower + min(max(x, 0), 1)*(upper-lower)
+	x := (y - b.mids[i]) / (b.mids[i+1] - b.mids[i])
+	inner, outer := b.t[b.row[i]], b.t[b.row[i+1]]
+	return inner + min(max(x, 0), 1)*(outer-inner)
 }
 
 // meanSurface is the area-weighted surface temperature.
