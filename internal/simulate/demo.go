@@ -3,8 +3,8 @@ package simulate
 import "time"
 
 // Demo is an invented overnight cook: three pieces on one charcoal-fired pit from the evening to the serving hour next
-// day. Begun at 20:30, the fire fades from 02:10 and is fed at 03:05. Probes: the pit, one in each piece, the air
-// outside, and a cooler in which the next piece cures.
+// day. Begun at 20:30, the fire fades from 02:10 and is fed at 03:05; two of the pieces are wrapped as planned. Probes:
+// the pit, one in each piece, the air outside, and a cooler in which the next piece cures.
 func Demo(start time.Time) Scenario {
 	meat := func(piece string, depth float64) Probe {
 		return Probe{Name: piece, Sees: SeesPiece, Piece: piece, Depth: depth, Lag: 15 * time.Second, Noise: 0.08, Step: 0.1}
@@ -17,7 +17,8 @@ func Demo(start time.Time) Scenario {
 		Pieces: []Piece{
 			{ID: "flat", Cut: "brisket_flat_cured", MassKg: 3.2, ThicknessMM: 64, Start: 5, Target: 92.5, TakeOff: true,
 				Plan: &WrapPlan{With: "foil", AtCelsius: 70}, WrapLate: 4 * time.Minute},
-			{ID: "packer", Cut: "brisket_packer", MassKg: 5.2, ThicknessMM: 74, Start: 5, Target: 94, TakeOff: true, Spot: 1},
+			{ID: "packer", Cut: "brisket_packer", MassKg: 5.2, ThicknessMM: 74, Start: 5, Target: 94, TakeOff: true, Spot: 1,
+				Plan: &WrapPlan{With: "paper", AtCelsius: 75}, WrapLate: 9 * time.Minute},
 			{ID: "shoulder", Cut: "pork_shoulder", MassKg: 2.9, ThicknessMM: 100, Start: 5, Target: 93, TakeOff: true, Spot: -1},
 		},
 		Probes: []Probe{

@@ -28,7 +28,7 @@ func TestDemoTellsItsStory(t *testing.T) {
 		}
 	}
 	story := strings.Join(kinds, ", ")
-	if want := "lid , wrap flat, fuel , piece-off flat, piece-off shoulder, piece-off packer"; story != want {
+	if want := "lid , wrap flat, fuel , wrap packer, piece-off flat, piece-off packer, piece-off shoulder"; story != want {
 		t.Errorf("events: %s; want %s", story, want)
 	}
 	for _, p := range s.Pieces {

@@ -14,7 +14,7 @@ const (
 	massRatio = 0.622
 
 	foilHeat, foilVapour   = 0.60, 0.003 // share of the heat and of the vapour that a wrap lets through
-	paperHeat, paperVapour = 0.90, 0.06
+	paperHeat, paperVapour = 0.92, 0.018
 	foilHolds, paperHolds  = 3.0, 0.5 // kg/m² of juice inside before it runs off
 	belowConvect           = 0.8      // the underside: slower air, but it faces the fire or its shield
 	belowRadiate           = 1.3
