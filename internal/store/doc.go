@@ -1,0 +1,48 @@
+// Package store keeps readings, cooks, forecasts and alarms in one SQLite file, and says exactly what survives a power cut.
+//
+// # What is promised
+//
+// When Done of an Item is called without an error, and when a method that writes returns nil, the data is in the
+// write-ahead log and the log has been flushed to the disk (synchronous=FULL). It survives a kill and a power cut, as far as the disk
+// does what it says. Before that nothing is promised: whoever sent a reading must send it again, and what was in doubt
+// may then turn out to be there already (Duplicate). Readings that carry a time are there once however often and in
+// whatever order they come. Arrival-timed readings are new each time they are put.
+//
+// When a commit fails (disk full, I/O error) nothing of its batch is promised and every Done of it gets the error; the next batch is
+// tried as if nothing had happened, and Trouble tells the reason until one succeeds. A reading or payload that
+// cannot be stored for a reason of its own goes to the quarantine and does not hold up its neighbours.
+//
+// # How it is kept
+//
+// One connection writes, a pool of four reads; the journal is a write-ahead log, so readers and the writer do not wait for
+// each other. Run gathers readings for Options.Linger and commits them together. One process at a time opens the
+// file for writing (a lock on the file beside it named .lock says so); Backup works beside it.
+//
+// Before anything is written, opening looks at the file: a foreign or damaged file and one of a newer version are refused and left as
+// they are. The search for damage ends after five seconds, so on a large file it covers only a part.
+//
+// # Schema, version 1
+//
+// Times are INTEGER microseconds since 1970-01-01 UTC; temperatures REAL degrees Celsius. Tables are STRICT. PRAGMA
+// application_id is 0x53544b50 ("STKP"), PRAGMA user_version the schema's version.
+//
+//	probes         id, name: every probe ever heard
+//	readings       seq (grows in the order of commits), probe, time, celsius,
+//	               quality 0 good 1 power-up 2 disconnected 3 out-of-range 4 spike 5 stuck 6 suspect,
+//	               clock 0 device 1 arrival 2 hand, retained and backlog 0 or 1,
+//	               delay (arrival minus time; null = unknown), device_seq (0 = none), raw (null = was Celsius);
+//	               unique (probe, time)
+//	quarantine     id, time, topic, payload, reason
+//	cooks          id, created, started, ended (null = running), body (cook.json as it was when started, without events)
+//	entries        id, cook, time, kind, piece, material, celsius, logged, corrects, withdraw, who, note
+//	amendments     id, cook, time, body (JSON)
+//	forecasts      cook, piece, at, json (the documented forecast line)
+//	alarms         alarm, state, body (JSON): the latest state of each
+//	alarm_changes  id, alarm, state, changed, body (JSON): every state it had
+//	kept           key, value: small things to be remembered over a restart
+//
+// Rows of readings, entries, amendments and alarm_changes are never changed or deleted; triggers refuse it.
+//
+// A new version of the schema is a new file in migrations, numbered without a gap. Each is applied in a transaction of
+// its own, after a backup of an existing file beside it ("….schema-1.20260502T180000Z.backup").
+package store

@@ -1,0 +1,57 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"time"
+
+	"stallkeeper/internal/cook"
+)
+
+// thinned cuts the span into equal stretches. A value that the broker had kept, timed only by its arrival, says nothing
+// about that time and is left out.
+const thinned = `
+with wanted as (
+	select r.time, r.celsius from readings r
+	where r.probe = ?1 and r.time >= ?2 and r.time < ?3 and r.quality = 0 and not (r.retained = 1 and r.clock = 1)
+), stretches as (
+	select min(time) first, max(time) last, min(celsius) low, max(celsius) high from wanted group by (time - ?2) / ?4
+)
+select s.first, s.low, s.high, (select r.celsius from readings r where r.probe = ?1 and r.time = s.last) from stretches s order by s.first`
+
+// Series thins a probe's good readings, from inclusive, to exclusive, zero times open, to at most points stretches of
+// equal length that keep the extremes. Stretches without a reading are left out.
+func (db *DB) Series(ctx context.Context, probe cook.ProbeID, from, to time.Time, points int) ([]cook.Bucket, error) {
+	lo, hi := span(from, to)
+	var id int64
+	var first, last sql.NullInt64
+	err := db.reader.QueryRowContext(ctx, `select id, (select min(time) from readings where probe = p.id and time >= ?2 and time < ?3),
+		(select max(time) from readings where probe = p.id and time >= ?2 and time < ?3) from probes p where name = ?1`, string(probe), lo, hi).Scan(&id, &first, &last)
+	if err == sql.ErrNoRows || err == nil && !first.Valid || points <= 0 {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, db.explain("read series", err)
+	}
+	if from.IsZero() {
+		lo = first.Int64
+	}
+	if to.IsZero() {
+		hi = last.Int64 + 1
+	}
+	width := (hi-lo-1)/int64(points) + 1
+	rows, err := db.reader.QueryContext(ctx, thinned, id, lo, hi, width)
+	if err != nil {
+		return nil, db.explain("read series", err)
+	}
+	out, err := collect(rows, func(rows *sql.Rows) (b cook.Bucket, err error) {
+		var at int64
+		err = rows.Scan(&at, &b.Min, &b.Max, &b.Last)
+		b.Time = instant(at)
+		return b, err
+	})
+	if err != nil {
+		return nil, db.explain("read series", err)
+	}
+	return out, nil
+}

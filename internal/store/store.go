@@ -1,0 +1,229 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	_ "github.com/mattn/go-sqlite3" // the driver "sqlite3"
+
+	"stallkeeper/internal/cook"
+)
+
+// FileName is the database's name within the data folder.
+const FileName = "stallkeeper.db"
+
+// Options are what a store needs. Log and Now must be given.
+type Options struct {
+	Linger time.Duration // how long Run gathers readings before it commits; 0 = commits what is there at once
+	Log    *slog.Logger
+	Now    func() time.Time // names the backups made before a migration
+}
+
+// DefaultLinger is a good group commit time on a solid-state disk. On an SD card some seconds spare the card.
+const DefaultLinger = 50 * time.Millisecond
+
+// DB is an open store. It is safe for concurrent use.
+type DB struct {
+	path   string
+	opts   Options
+	lock   *fileLock
+	writer *sql.DB // one connection
+	reader *sql.DB
+
+	queue     chan Item
+	committed chan struct{}
+	intake    intake
+	names     names // touched by the committer only, except while opening
+	trouble   trouble
+}
+
+// readers is how many queries run at a time.
+const readers = 4
+
+// Open opens the store at path and brings its schema up to date; a missing file is made. Errors say what to do:
+// ErrNewerSchema, ErrDamaged, ErrForeign and ErrInUse leave the file untouched.
+func Open(ctx context.Context, path string, o Options) (*DB, error) {
+	return open(ctx, path, o, migrations())
+}
+
+func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB, err error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
+		return nil, fmt.Errorf("make the data folder: %w", err)
+	}
+	db := &DB{path: path, opts: o, queue: make(chan Item, queueSize), committed: make(chan struct{}, 1)}
+	db.intake.stopping = make(chan struct{})
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, db.closeFiles())
+		}
+	}()
+	if db.lock, err = lockFile(path); err != nil {
+		return nil, err
+	}
+	found, err := inspect(ctx, path, len(steps), checkBudget)
+	if err != nil {
+		return nil, err
+	}
+	if !found.checked {
+		o.Log.Warn("the database is too large for a full check at the start; `stallkeeper backup` checks all of it", "path", path)
+	}
+	if db.writer, err = sql.Open("sqlite3", writerDSN(path)); err != nil {
+		return nil, fmt.Errorf("open database %q: %w", path, err)
+	}
+	db.writer.SetMaxOpenConns(1)
+	db.writer.SetMaxIdleConns(1)
+	if err := db.migrate(ctx, found, steps); err != nil {
+		return nil, err
+	}
+	if db.reader, err = sql.Open("sqlite3", readerDSN(path)); err != nil {
+		return nil, fmt.Errorf("open database %q for reading: %w", path, err)
+	}
+	db.reader.SetMaxOpenConns(readers)
+	db.reader.SetMaxIdleConns(readers)
+	return db, db.loadNames(ctx)
+}
+
+// writerDSN asks for FULL: the driver's own default in WAL mode may lose the last commits in a power cut.
+func writerDSN(path string) string {
+	return fileURI(path, url.Values{
+		"mode": {"rwc"}, "_journal_mode": {"WAL"}, "_synchronous": {"FULL"}, "_busy_timeout": {"10000"},
+		"_txlock": {"immediate"}, "_foreign_keys": {"1"}, "_stmt_cache_size": {"64"},
+	})
+}
+
+func readerDSN(path string) string {
+	return fileURI(path, url.Values{"mode": {"ro"}, "_query_only": {"1"}, "_busy_timeout": {"10000"}, "_stmt_cache_size": {"64"}})
+}
+
+func fileURI(path string, v url.Values) string {
+	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: v.Encode()}).String()
+}
+
+// Close ends the store. Items that Run has not taken are given an error. Run must have returned, or never been called.
+func (db *DB) Close() error {
+	db.refuseWaiting()
+	return db.closeFiles()
+}
+
+func (db *DB) closeFiles() error {
+	var errs []error
+	if db.reader != nil {
+		errs = append(errs, db.reader.Close())
+	}
+	if db.writer != nil {
+		errs = append(errs, db.writer.Close())
+	}
+	if db.lock != nil {
+		errs = append(errs, db.lock.release())
+	}
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("close database %q: %w", db.path, err)
+	}
+	return nil
+}
+
+// Trouble says why the last write failed, and what to do; empty when it succeeded.
+func (db *DB) Trouble() string { return db.trouble.text() }
+
+// Committed receives after every commit that stored readings; a slow reader misses repeats, not the last.
+func (db *DB) Committed() <-chan struct{} { return db.committed }
+
+// write runs one transaction on the writing connection. Any error undoes it.
+func (db *DB) write(ctx context.Context, doing string, f func(tx *sql.Tx) error) error {
+	err := db.transaction(ctx, f)
+	if err == nil {
+		db.trouble.clear()
+		return nil
+	}
+	err = db.explain(doing, err)
+	if hopeless(err) {
+		db.trouble.set(err)
+	}
+	return err
+}
+
+func (db *DB) transaction(ctx context.Context, f func(tx *sql.Tx) error) error {
+	tx, err := db.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := f(tx); err != nil {
+		// On a full disk SQLite has undone the transaction by itself, and says so here; the first error is the one that tells.
+		if back := tx.Rollback(); back != nil && !hopeless(err) {
+			return errors.Join(err, back)
+		}
+		return err
+	}
+	return tx.Commit()
+}
+
+// trouble holds the reason of the last failed write.
+type trouble struct {
+	mu  sync.Mutex // guards err
+	err error
+}
+
+func (t *trouble) set(err error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.err = err
+}
+
+func (t *trouble) clear() { t.set(nil) }
+
+func (t *trouble) text() string {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.err == nil {
+		return ""
+	}
+	return t.err.Error()
+}
+
+// micros is a time as it is kept.
+func micros(t time.Time) int64 { return cook.Instant(t).UnixMicro() }
+
+// microsOrNull keeps a zero time as null.
+func microsOrNull(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return micros(t)
+}
+
+func instant(us int64) time.Time { return time.UnixMicro(us).UTC() }
+
+// span is a stretch of time as it is kept; zero times are open ends.
+func span(from, to time.Time) (lo, hi int64) {
+	lo, hi = minMicros, maxMicros
+	if !from.IsZero() {
+		lo = ceilMicros(from)
+	}
+	if !to.IsZero() {
+		hi = ceilMicros(to)
+	}
+	return lo, hi
+}
+
+// ceilMicros rounds up: a kept time t is at or after x exactly when its microseconds are at least those of x rounded up.
+func ceilMicros(t time.Time) int64 {
+	us := micros(t)
+	if instant(us).Before(t) {
+		us++
+	}
+	return us
+}
+
+// Times outside the years 1 to 9999 cannot be written as RFC 3339. These are their limits in microseconds since 1970.
+const (
+	minMicros int64 = -62_135_596_800 * 1_000_000 // 0001-01-01
+	maxMicros int64 = 253_402_300_800 * 1_000_000 // 10000-01-01, not included
+)
