@@ -52,7 +52,7 @@ func newPageSet(o Options) (*pageSet, error) {
 	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
-		"priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict,
+		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
@@ -101,6 +101,15 @@ func (p *pageSet) register(mux *http.ServeMux) {
 	})
 	for pattern, handle := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                  p.night,
+		"GET /start":                p.getStart,
+		"POST /start":               p.postStart,
+		"GET /cooks":                p.getCooks,
+		"GET /cooks/{id}":           p.getCook,
+		"POST /cooks/{id}/amend":    p.postAmend,
+		"POST /cooks/{id}/end":      p.postEnd,
+		"GET /probes":               p.getProbes,
+		"POST /probes/reading":      p.postReading,
+		"GET /settings":             p.getSettings,
 		"GET /curve/{cook}/{piece}": p.curve,
 		"POST /cooks/{id}/events":   p.postEvent,
 		"POST /alarms/acknowledge":  p.postAcknowledge,

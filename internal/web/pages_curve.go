@@ -35,8 +35,12 @@ type fanPoint struct {
 }
 
 func (p *pageSet) readCurve(ctx context.Context, see reader, c *monitor.CookView, v *monitor.PieceView, points int) (*curve, error) {
-	out := &curve{from: c.Stored.Started, now: see.now, target: v.Piece.Target, setPoint: c.Stored.SetPointAt(see.now), serve: c.Stored.ServeBy}
-	end := see.now.Add(time.Minute)
+	out := &curve{from: c.Stored.Started, now: see.now, target: v.Piece.Target, serve: c.Stored.ServeBy}
+	if !c.Stored.Running() {
+		out.now = c.Stored.Ended
+	}
+	out.setPoint = c.Stored.SetPointAt(out.now)
+	end := out.now.Add(time.Minute)
 	var err error
 	if out.core, err = p.Library.Series(ctx, v.Piece.ProbeIDs()[0], out.from, end, points); err != nil {
 		return nil, fmt.Errorf("read the curve of %s: %w", v.Piece.ID, err)
@@ -61,8 +65,11 @@ func (p *pageSet) readCurve(ctx context.Context, see reader, c *monitor.CookView
 	return out, nil
 }
 
-// pitProbe is the first live probe that measures the cook's pit.
+// pitProbe is the first probe that measures the cook's pit.
 func (p *pageSet) pitProbe(c *monitor.CookView) (cook.ProbeID, bool) {
+	if len(c.Stored.Pit.Probes) > 0 {
+		return c.Stored.Pit.Probes[0], true
+	}
 	snap := p.View.Snapshot()
 	for _, probe := range snap.Probes {
 		if c.Stored.Pit.OwnsProbe(probe.ID) {
@@ -139,10 +146,11 @@ func (p *pageSet) curve(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	c, ok := running(&snap, id)
-	if !ok {
-		return fmt.Errorf("running cook %d: %w", id, cook.ErrNotFound)
+	stored, err := p.Library.Cook(r.Context(), id)
+	if err != nil {
+		return err
 	}
+	c := p.cookOf(&snap, stored)
 	for i := range c.Pieces {
 		if string(c.Pieces[i].Piece.ID) == r.PathValue("piece") {
 			data, err := p.readCurve(r.Context(), see, c, &c.Pieces[i], curvePoints)

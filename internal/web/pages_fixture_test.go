@@ -28,6 +28,7 @@ type night struct {
 	asked   []cook.Event
 	started []cook.Cook
 	stop    []chan struct{}
+	start   time.Time
 }
 
 func zone(t testing.TB) *time.Location {
@@ -43,7 +44,7 @@ func zone(t testing.TB) *time.Location {
 func core(h, stall, until float64) thermal.Celsius {
 	t := 4 + (stall-4)*(1-math.Exp(-h/1.6))
 	if h > until {
-		t += 9 * (h - until) * (1 - math.Exp(-(h-until)))
+		t += 9 * (h - until) * (1 - math.Exp(-(h - until)))
 	}
 	return thermal.Celsius(t + 0.15*math.Sin(40*h))
 }
@@ -109,7 +110,7 @@ func newNight(t testing.TB) *night {
 		return monitor.ProbeView{ID: id, Role: role, Piece: piece, Cook: 7, Interval: 15 * time.Second,
 			Last: cook.Reading{Probe: id, Time: now.Add(-8 * time.Second), Celsius: courses[id](h), Quality: cook.Good, Clock: cook.DeviceClock}}
 	}
-	n := &night{snap: monitor.Snapshot{
+	n := &night{start: start, snap: monitor.Snapshot{
 		Now: now,
 		Cooks: []monitor.CookView{{Stored: stored, NewestAt: now, AllReady: q(10.7, 11.2, 12.1, 13.3, 14.5, 15.8, 16.7), Pieces: []monitor.PieceView{
 			{Piece: c.Pieces[0], Forecast: flat, Forecasted: true, DangerZone: 3*time.Hour + 12*time.Minute, ServeChance: 0.91},
@@ -269,7 +270,7 @@ func (n *night) Readings(_ context.Context, q cook.ReadingQuery) ([]cook.Reading
 		return nil, nil
 	}
 	var out []cook.Reading
-	start := n.snap.Cooks[0].Stored.Started
+	start := n.start
 	for h := 0.0; h < 6; h += 0.25 {
 		out = append(out, cook.Reading{Probe: q.Probe, Time: start.Add(time.Duration(h * float64(time.Hour))), Celsius: course(h), Quality: cook.Good})
 	}
@@ -318,7 +319,7 @@ func (n *night) Cook(_ context.Context, id cook.ID) (*cook.Stored, error) {
 
 func (n *night) Forecasts(_ context.Context, id cook.ID, piece cook.PieceID, from, _ time.Time) ([]cook.KeptForecast, error) {
 	stages := map[cook.PieceID][]string{"flat": {"0.2", "warming", "4.2", "stall"}, "shoulder": {"0.2", "warming", "3.2", "stall", "4.1", "wrapped"}, "breast": {"0.2", "warming", "5.1", "ready"}}
-	start := n.snap.Cooks[0].Stored.Started
+	start := n.start
 	var out []cook.KeptForecast
 	for i := 0; i+1 < len(stages[piece]); i += 2 {
 		h, err := time.ParseDuration(stages[piece][i] + "h")

@@ -27,7 +27,7 @@ type nightView struct {
 	First   *firstRun // instead of the rest while no cook runs
 	Done    *logged
 	Asked   *asked
-	Trouble string
+	Trouble []string
 }
 
 // quiet is the sentence at the top.
@@ -126,7 +126,13 @@ type logged struct {
 func (p *pageSet) night(w http.ResponseWriter, r *http.Request) error {
 	snap := p.View.Snapshot()
 	see := readerOf(r, p.moment(&snap), p.Location)
-	body := nightView{Quiet: see.quiet(&snap), Trouble: snap.Intake.Trouble}
+	body := nightView{Quiet: see.quiet(&snap)}
+	if snap.Intake.Trouble != "" {
+		body.Trouble = append(body.Trouble, snap.Intake.Trouble)
+	}
+	if snap.Intake.Delivery != "" {
+		body.Trouble = append(body.Trouble, "messages may not reach you: "+snap.Intake.Delivery)
+	}
 	for _, a := range snap.Alarms {
 		switch a.State {
 		case alarm.Active, alarm.Returned:

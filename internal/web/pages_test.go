@@ -202,3 +202,133 @@ func TestVendoredFilesAreAsPublished(t *testing.T) {
 		t.Errorf("VENDOR lists %d files, want 3", checked)
 	}
 }
+
+func TestStart_LightsUp(t *testing.T) {
+	n := newNight(t)
+	server := serveNight(t, n, nil)
+	has(t, get(t, server, "/start"), "Light up", "brisket flat, usual target 93 °C", "Fire of Thu 26 Nov")
+	form := url.Values{"name": {"Sunday"}, "started": {"2026-11-26T01:30"}, "serve": {"2026-11-26T18:00"}, "setpoint": {"110"},
+		"p0-id": {"left"}, "p0-cut": {"brisket_flat"}, "p0-mass": {"6 lb"}, "p0-thick": {"2in"}, "p0-wrap": {"foil"},
+		"p1-id": {"hen"}, "p1-cut": {"chicken_whole"}, "p1-target": {"165F"}, "p1-probe": {"garage"}}
+	status, to := post(t, server, "/start", form)
+	if status != http.StatusSeeOther || to != "/?piece=8/left" {
+		t.Fatalf("start = %d to %q", status, to)
+	}
+	c := n.started[0]
+	if got := c.Started.UTC().Format(time.RFC3339); got != "2026-11-26T07:30:00Z" { // 01:30 in UTC−6
+		t.Errorf("started %s", got)
+	}
+	left, hen := c.Pieces[0], c.Pieces[1]
+	if left.Target != 93 || left.MassKg < 2.72 || left.MassKg > 2.73 || left.ThicknessMM != 50.8 || left.Plan.AtC != 72 {
+		t.Errorf("left %+v plan %+v", left, left.Plan)
+	}
+	if hen.Target.Fahrenheit() < 164.9 || hen.Probes[0] != "garage" {
+		t.Errorf("hen %+v", hen)
+	}
+}
+
+func TestStart_SaysWhatIsWrongBesideTheField(t *testing.T) {
+	n := newNight(t)
+	server := serveNight(t, n, nil)
+	form := url.Values{"name": {""}, "started": {"soon"}, "setpoint": {"20"}, "p0-id": {"a/b"}, "p0-cut": {"chicken_whole"}, "p0-target": {"60"}, "p0-mass": {"3 stone"}}
+	answer, err := server.Client().PostForm(server.URL+"/start", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if answer.StatusCode != http.StatusUnprocessableEntity {
+		t.Errorf("status %s", answer.Status)
+	}
+	has(t, string(body), "Give the cook a name.", "write it like 2026-05-02T20:00", "A pit is set between 40 °C and 300 °C.",
+		"Below 74 °C, which the FDA Food Code asks of this", "has no unit of mass", `value="3 stone"`)
+	if len(n.started) != 0 {
+		t.Error("a wrong form lit a fire")
+	}
+}
+
+func TestCutDefaults_NoTargetBelowPublishedLimit(t *testing.T) {
+	seen := map[string]bool{}
+	for _, d := range cutDefaults {
+		seen[d.Cut] = true
+		if d.Target < leastFor(d, true) {
+			t.Errorf("%s: usual target %v below %v", d.Cut, d.Target, leastFor(d, true))
+		}
+		// FDA Food Code 3-401.11: 145 °F whole meat and fish, 165 °F poultry.
+		if poultry := strings.HasPrefix(d.Cut, "turkey") || strings.HasPrefix(d.Cut, "chicken") || d.Cut == "other"; poultry && d.Target.Fahrenheit() < 165 {
+			t.Errorf("%s: usual target %v °F below 165 °F", d.Cut, d.Target.Fahrenheit())
+		}
+		if d.Target.Fahrenheit() < 145 {
+			t.Errorf("%s: usual target %v °F below 145 °F", d.Cut, d.Target.Fahrenheit())
+		}
+	}
+	for _, c := range cook.Cuts() {
+		if !seen[c] {
+			t.Errorf("cut %s has no usual target", c)
+		}
+	}
+}
+
+func TestCook_AmendsCorrectsAndEnds(t *testing.T) {
+	n := newNight(t)
+	server := serveNight(t, n, nil)
+	has(t, get(t, server, "/cooks/7"), "wrapped in paper", "18 min late", "20 minutes late in the book", "Change the serving hour", "End this cook")
+	if status, _ := post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "target": {"94"}, "probe": {"garage"}}); status != http.StatusSeeOther {
+		t.Fatalf("amend = %d", status)
+	}
+	if p := n.snap.Cooks[0].Stored.Pieces[0]; p.Target != 94 || p.Probes[0] != "garage" {
+		t.Errorf("piece after amendment %+v", p)
+	}
+	if status, _ := post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "target": {"400"}}); status != http.StatusBadRequest {
+		t.Errorf("impossible target = %d, want 400", status)
+	}
+	post(t, server, "/cooks/7/events", url.Values{"corrects": {"3"}, "do": {"wrap foil"}, "piece": {"shoulder"}, "at": {"2026-11-26T00:15"}})
+	has(t, get(t, server, "/cooks/7"), "replaced below", "corrects an earlier entry", "wrapped in foil")
+	if status, to := post(t, server, "/cooks/7/end", nil); status != http.StatusSeeOther || to != "/cooks/7" {
+		t.Errorf("end = %d to %q", status, to)
+	}
+	has(t, get(t, server, "/cooks/7"), "Ended")
+	has(t, get(t, server, "/cooks"), "Thanksgiving table", "Sunday pork")
+}
+
+func TestProbes_ShowQualityAndKeepHandReadings(t *testing.T) {
+	n := newNight(t)
+	server := serveNight(t, n, nil)
+	has(t, get(t, server, "/probes"), "garage", "silent for 3 h 00 min", "No known field: send celsius", "ff 00 41", `{&#34;temp&#34;:&#34;hot&#34;}`)
+	status, to := post(t, server, "/probes/reading", url.Values{"probe": {"flat"}, "degrees": {"67,5"}, "back": {"/probes"}})
+	if status != http.StatusSeeOther || len(n.hand) != 1 || n.hand[0].Celsius != 67.5 || n.hand[0].Clock != cook.HandClock {
+		t.Fatalf("hand reading = %d %+v", status, n.hand)
+	}
+	has(t, get(t, server, to), "Kept: flat 67.5")
+	if status, _ := post(t, server, "/probes/reading", url.Values{"probe": {"flat"}, "degrees": {"900"}}); status != http.StatusBadRequest {
+		t.Errorf("900 °C = %d, want 400", status)
+	}
+}
+
+func TestSettings_AreKeptInCookies(t *testing.T) {
+	server := serveNight(t, newNight(t), nil)
+	client := *server.Client()
+	client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	answer, err := client.PostForm(server.URL+"/settings", url.Values{"stallkeeper-light": {"red"}, "back": {"/settings"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	if got := answer.Header.Get("Set-Cookie"); !strings.HasPrefix(got, "stallkeeper-light=red") {
+		t.Errorf("Set-Cookie %q", got)
+	}
+}
+
+func TestBackTo_StaysOnThisServer(t *testing.T) {
+	for raw, want := range map[string]string{
+		"/?piece=1/core": "/?piece=1/core", "": "/", "//evil.invalid/x": "/x", "https://evil.invalid/x?y=1": "/x?y=1",
+		"javascript:alert(1)": "/", `/\evil.invalid`: "/",
+	} {
+		if got := backTo(raw); got != want {
+			t.Errorf("backTo(%q) = %q, want %q", raw, got, want)
+		}
+	}
+}

@@ -1,0 +1,42 @@
+// Checks the start form while it is typed: the server says what is wrong, this file puts it beside the field.
+const form = document.getElementById("start");
+let timer = 0, asked = 0;
+
+function put(kind, notes, touched) {
+  for (const out of form.querySelectorAll("." + kind)) {
+    const field = out.id.slice(kind.length + 1);
+    const text = touched.has(field) ? notes[field] ?? "" : "";
+    if (out.textContent !== text) out.textContent = text;
+    if (kind === "wrong") document.getElementById(field)?.toggleAttribute("data-wrong", text !== "");
+  }
+}
+
+const touched = new Set();
+for (const out of form.querySelectorAll(".wrong, .caution")) if (out.textContent) touched.add(out.id.replace(/^(wrong|caution)-/, ""));
+
+async function check() {
+  const mine = ++asked;
+  const data = new URLSearchParams(new FormData(form));
+  data.set("check", "1");
+  try {
+    const answer = await fetch("/start", { method: "POST", body: data });
+    if (!answer.ok || mine !== asked) return;
+    const said = await answer.json();
+    put("wrong", said.wrong, touched);
+    put("caution", said.cautions, touched);
+  } catch { /* the server checks again when the form is sent */ }
+}
+
+function usual(select) {
+  const of = (field) => document.getElementById(`p${select.dataset.cut}-${field}`);
+  of("target").placeholder = select.selectedOptions[0].dataset.target;
+}
+
+form.addEventListener("input", (e) => {
+  touched.add(e.target.name);
+  if (/-(cut|intact)$/.test(e.target.name)) touched.add(e.target.name.replace(/-\w+$/, "-target"));
+  if (e.target.matches("[data-cut]")) usual(e.target);
+  clearTimeout(timer);
+  timer = setTimeout(check, 350);
+});
+for (const select of form.querySelectorAll("[data-cut]")) usual(select);

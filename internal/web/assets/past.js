@@ -1,0 +1,3 @@
+import { drawCurve } from "./curve.js";
+
+drawCurve(document.getElementById("curve"));

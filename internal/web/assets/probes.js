@@ -1,0 +1,3 @@
+import { keepFresh } from "./fresh.js";
+
+keepFresh(() => {});

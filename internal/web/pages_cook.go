@@ -1,0 +1,256 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// cookView is one cook with everything that was said about it.
+type cookView struct {
+	Stored  *cook.Stored
+	Running bool
+	May     bool // this person may change and end it
+	Pieces  []cookPiece
+	Lines   []logLine
+	Shown   *monitor.PieceView
+	Rows    []curveRow
+	Probes  []cook.ProbeID
+}
+
+// cookPiece is a line of the table of pieces.
+type cookPiece struct {
+	cook.Piece
+	Href  string
+	Shown bool
+	Probe cook.ProbeID
+	Ready string
+}
+
+// logLine is an entry of the log and what became of it.
+type logLine struct {
+	cook.Entry
+	What  string
+	Late  string // how long after it happened it was told
+	Fate  string // "" while it holds
+	Holds bool
+	Do    string // the value with which a form repeats it
+}
+
+func (p *pageSet) getCook(w http.ResponseWriter, r *http.Request) error {
+	id, err := cookID(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	stored, err := p.Library.Cook(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	snap := p.View.Snapshot()
+	see := readerOf(r, p.moment(&snap), p.Location)
+	c := p.cookOf(&snap, stored)
+	body := cookView{Stored: stored, Running: stored.Running(), May: personOf(r).may(Manage), Lines: see.log(stored)}
+	for i := range c.Pieces {
+		v := &c.Pieces[i]
+		line := cookPiece{Piece: v.Piece, Href: fmt.Sprintf("/cooks/%d?piece=%s", id, v.Piece.ID), Probe: v.Piece.ProbeIDs()[0]}
+		if line.Ready, err = p.outcome(r.Context(), see, stored, v); err != nil {
+			return err
+		}
+		if string(v.Piece.ID) == r.FormValue("piece") || (body.Shown == nil && r.FormValue("piece") == "") {
+			body.Shown, line.Shown = v, true
+		}
+		body.Pieces = append(body.Pieces, line)
+	}
+	if body.Shown == nil {
+		return fmt.Errorf("piece %q: %w", r.FormValue("piece"), cook.ErrNotFound)
+	}
+	line, err := p.readCurve(r.Context(), see, c, body.Shown, tableRows)
+	if err != nil {
+		return err
+	}
+	body.Rows = line.rows(see)
+	for _, probe := range snap.Probes {
+		if !probe.ID.IsPit() {
+			body.Probes = append(body.Probes, probe.ID)
+		}
+	}
+	return p.render(w, r, http.StatusOK, "cook", page{reader: see, Title: stored.Name, Here: "cooks", Body: body})
+}
+
+// cookOf gives the live view of a running cook, and a view without forecasts of a past one.
+func (p *pageSet) cookOf(snap *monitor.Snapshot, stored *cook.Stored) *monitor.CookView {
+	if c, ok := running(snap, stored.ID); ok {
+		return c
+	}
+	c := &monitor.CookView{Stored: *stored}
+	for _, piece := range stored.Pieces {
+		c.Pieces = append(c.Pieces, monitor.PieceView{Piece: piece})
+	}
+	return c
+}
+
+// outcome says when a piece is or was ready: live while the cook runs, else from the last forecast kept.
+func (p *pageSet) outcome(ctx context.Context, see reader, stored *cook.Stored, v *monitor.PieceView) (string, error) {
+	if stored.Running() {
+		if !v.Forecasted {
+			return "no reading yet", nil
+		}
+		return see.ready(v.Forecast), nil
+	}
+	kept, err := p.Library.Forecasts(ctx, stored.ID, v.Piece.ID, stored.Ended.Add(-lastWords), time.Time{})
+	if err != nil {
+		return "", err
+	}
+	if len(kept) == 0 {
+		return "not known", nil
+	}
+	var f struct {
+		State estimator.State `json:"state"`
+		Ready struct {
+			P50 *time.Time `json:"p50"`
+		} `json:"ready"`
+	}
+	if err := json.Unmarshal(kept[len(kept)-1].JSON, &f); err != nil {
+		return "", fmt.Errorf("read the last forecast of %s: %w", v.Piece.ID, err)
+	}
+	if (f.State == estimator.Ready || f.State == estimator.Cooling) && f.Ready.P50 != nil {
+		return "reached it " + see.Date(*f.Ready.P50), nil
+	}
+	return "ended before it was reached", nil
+}
+
+// lastWords is how long before its end a cook's last forecasts are looked for.
+const lastWords = 30 * time.Minute
+
+func (s reader) log(stored *cook.Stored) []logLine {
+	fate := map[int64]string{}
+	for _, e := range stored.Entries {
+		if e.Corrects != 0 {
+			fate[e.Corrects] = "replaced below"
+			if e.Withdraw {
+				fate[e.Corrects] = "did not happen"
+			}
+		}
+	}
+	var out []logLine
+	for _, e := range stored.Entries {
+		if e.Withdraw {
+			continue
+		}
+		l := logLine{Entry: e, What: s.eventName(e.Event), Fate: fate[e.ID], Do: string(e.Kind)}
+		l.Holds = l.Fate == ""
+		switch e.Kind {
+		case cook.EventWrap:
+			l.Do += " " + e.With
+		case cook.EventSetPoint:
+			l.Do += " " + strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
+		}
+		if late := e.Logged.Sub(e.Time); late > 2*time.Minute {
+			l.Late = span(late) + " late"
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// postAmend changes the serving hour, or a piece's target or probe.
+func (p *pageSet) postAmend(w http.ResponseWriter, r *http.Request) error {
+	if !personOf(r).may(Manage) {
+		return tooLow(Manage)
+	}
+	id, err := cookID(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	see := readerOf(r, p.Now(), p.Location)
+	a := cook.Amendment{Time: cook.Instant(p.Now()), Piece: cook.PieceID(r.FormValue("piece")), By: who(r)}
+	if text := r.FormValue("serve"); text != "" {
+		at, err := localTime(text, p.Location)
+		if err != nil {
+			return err
+		}
+		a.ServeBy = cook.Instant(at)
+	}
+	if text := r.FormValue("target"); text != "" {
+		if a.Target, err = see.parse(text); err != nil {
+			return bad("%v", err)
+		}
+	}
+	if text := strings.TrimSpace(r.FormValue("probe")); text != "" {
+		a.Probes = []cook.ProbeID{cook.ProbeID(text)}
+	}
+	if err := p.check(r.Context(), id, a); err != nil {
+		return err
+	}
+	if err := p.Desk.Amend(r.Context(), id, a); err != nil {
+		return err
+	}
+	returnTo(w, r)
+	return nil
+}
+
+// check refuses an amendment that the cook cannot take, in words for the person who typed it.
+func (p *pageSet) check(ctx context.Context, id cook.ID, a cook.Amendment) error {
+	stored, err := p.Library.Cook(ctx, id)
+	if err != nil {
+		return err
+	}
+	if _, err := a.Apply(stored.Cook); err != nil && !errors.Is(err, cook.ErrNotFound) {
+		return bad("%v", err)
+	} else if err != nil {
+		return err
+	}
+	return nil
+}
+
+func (p *pageSet) postEnd(w http.ResponseWriter, r *http.Request) error {
+	if !personOf(r).may(Manage) {
+		return tooLow(Manage)
+	}
+	id, err := cookID(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	if err := p.Desk.EndCook(r.Context(), id, cook.Instant(p.Now())); err != nil {
+		return err
+	}
+	http.Redirect(w, r, fmt.Sprintf("/cooks/%d", id), http.StatusSeeOther)
+	return nil
+}
+
+// cooksView is the list of cooks, newest first.
+type cooksView struct {
+	Cooks []cook.Stored
+	Older cook.ID // 0 = none
+}
+
+const cooksPerPage = 25
+
+func (p *pageSet) getCooks(w http.ResponseWriter, r *http.Request) error {
+	var before cook.ID
+	if text := r.FormValue("before"); text != "" {
+		var err error
+		if before, err = cookID(text); err != nil {
+			return err
+		}
+	}
+	cooks, err := p.Library.Cooks(r.Context(), before, cooksPerPage+1)
+	if err != nil {
+		return err
+	}
+	body := cooksView{Cooks: cooks}
+	if len(cooks) > cooksPerPage {
+		body.Cooks = cooks[:cooksPerPage]
+		body.Older = body.Cooks[cooksPerPage-1].ID
+	}
+	return p.render(w, r, http.StatusOK, "cooks", page{Title: "Cooks", Here: "cooks", Body: body})
+}

@@ -1,0 +1,110 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"unicode/utf8"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// probesView is what measures, what was typed in, and what could not be read.
+type probesView struct {
+	Probes  []probeLine
+	Refused []refusedLine
+	Intake  monitor.IntakeView
+	Broker  string
+	Kept    string
+}
+
+// probeLine is a probe as people see it.
+type probeLine struct {
+	monitor.ProbeView
+	Value string
+	State string // "" when all is well
+}
+
+// refusedLine is a payload in quarantine, readable.
+type refusedLine struct {
+	cook.Quarantined
+	Text string
+}
+
+func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
+	snap := p.View.Snapshot()
+	see := readerOf(r, p.moment(&snap), p.Location)
+	refused, err := p.Library.Quarantine(r.Context(), 0, 20)
+	if err != nil {
+		return err
+	}
+	body := probesView{Intake: snap.Intake, Broker: p.Broker, Kept: r.FormValue("kept")}
+	for _, v := range snap.Probes {
+		line := probeLine{ProbeView: v, Value: see.Temp(v.Last.Celsius)}
+		if v.Role == cook.RoleCO {
+			line.Value = fmt.Sprintf("%.0f ppm", float64(v.Last.Celsius))
+		}
+		switch {
+		case v.Silent:
+			line.State = "silent for " + see.Since(v.Last.Time)
+		case v.Last.Quality != cook.Good:
+			line.State = qualityName(v.Last.Quality)
+		case v.Suspect:
+			line.State = "in doubt"
+		}
+		body.Probes = append(body.Probes, line)
+	}
+	for _, q := range refused {
+		body.Refused = append(body.Refused, refusedLine{q, printable(q.Payload)})
+	}
+	return p.render(w, r, http.StatusOK, "probes", page{reader: see, Title: "Probes", Here: "probes", Body: body})
+}
+
+// printable shows a payload: as text if it is text, else as bytes, both cut short.
+func printable(payload []byte) string {
+	const most = 120
+	cut := payload[:min(len(payload), most)]
+	text := string(cut)
+	if !utf8.Valid(cut) || strings.ContainsFunc(text, func(r rune) bool { return r < ' ' }) {
+		text = fmt.Sprintf("% x", cut[:min(len(cut), most/3)])
+	}
+	switch {
+	case len(payload) == 0:
+		return "empty"
+	case len(payload) > most:
+		return text + "…"
+	}
+	return text
+}
+
+// postReading keeps a temperature that somebody read off a thermometer.
+func (p *pageSet) postReading(w http.ResponseWriter, r *http.Request) error {
+	at, err := p.when(r)
+	if err != nil {
+		return err
+	}
+	see := readerOf(r, p.Now(), p.Location)
+	c, err := see.parse(r.FormValue("degrees"))
+	if err != nil {
+		return bad("%v", err)
+	}
+	probe := cook.ProbeID(strings.TrimSpace(r.FormValue("probe")))
+	if err := probe.Validate(); err != nil {
+		return bad("%v", err)
+	}
+	reading := cook.Reading{Probe: probe, Time: cook.Instant(at), Celsius: c, Quality: cook.Good, Clock: cook.HandClock, Arrived: cook.Instant(p.Now())}
+	if c < thermal.Celsius(-60) || c > 600 {
+		return bad("%s cannot be: check the number and its unit", see.Temp(c))
+	}
+	if err := p.Desk.HandReading(r.Context(), reading); err != nil {
+		return err
+	}
+	returnTo(w, r, "kept", fmt.Sprintf("%s %s at %s", probe, see.Temp(c), see.Clock(at)))
+	return nil
+}
+
+func (p *pageSet) getSettings(w http.ResponseWriter, r *http.Request) error {
+	return p.render(w, r, http.StatusOK, "settings", page{Title: "Settings", Here: "settings", Body: personOf(r).name})
+}
