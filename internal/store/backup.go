@@ -13,6 +13,11 @@ import (
 // Backup copies the database at path to the new file to: whole, consistent and checked, also while the daemon writes.
 // The file appears under its name only when it is complete and flushed to the disk.
 func Backup(ctx context.Context, path, to string) error {
+	return backup(ctx, path, to, len(migrations()))
+}
+
+// backup knows schemas up to newest.
+func backup(ctx context.Context, path, to string, newest int) error {
 	if err := absent(to); err != nil {
 		return fmt.Errorf("back up: %w", err)
 	}
@@ -20,7 +25,7 @@ func Backup(ctx context.Context, path, to string) error {
 		return fmt.Errorf("back up: %w", err)
 	}
 	part := to + ".part"
-	if err := copyChecked(ctx, path, part); err != nil {
+	if err := copyChecked(ctx, path, part, newest); err != nil {
 		return fmt.Errorf("back up %q: %w", path, errors.Join(err, removeIfThere(part)))
 	}
 	if err := os.Rename(part, to); err != nil {
@@ -44,7 +49,7 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 	}
 	defer func() { err = errors.Join(err, lock.release()) }()
 	part := path + ".part"
-	if err := copyChecked(ctx, from, part); err != nil {
+	if err := copyChecked(ctx, from, part, len(migrations())); err != nil {
 		return "", fmt.Errorf("restore %q: %w", from, errors.Join(err, removeIfThere(part)))
 	}
 	if kept, err = setAside(path, path+".replaced."+stamp(now)); err != nil {
@@ -57,7 +62,7 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 }
 
 // copyChecked copies a database with its log to a new file, looks the copy over and flushes it.
-func copyChecked(ctx context.Context, from, to string) error {
+func copyChecked(ctx context.Context, from, to string, newest int) error {
 	if err := removeIfThere(to); err != nil {
 		return err
 	}
@@ -72,7 +77,7 @@ func copyChecked(ctx context.Context, from, to string) error {
 	if err := errors.Join(err, db.Close()); err != nil {
 		return damage(from, err)
 	}
-	f, err := inspect(ctx, to, len(migrations()), 0)
+	f, err := inspect(ctx, to, newest, 0)
 	if err != nil {
 		return err
 	}

@@ -39,7 +39,7 @@ func migrations() []migration {
 func (db *DB) migrate(ctx context.Context, from found, steps []migration) error {
 	for version := from.version; version < len(steps); version++ {
 		if !from.fresh {
-			if err := db.backupBefore(ctx, version); err != nil {
+			if err := db.backupBefore(ctx, version, len(steps)); err != nil {
 				return err
 			}
 		}
@@ -59,9 +59,9 @@ func (db *DB) migrate(ctx context.Context, from found, steps []migration) error 
 }
 
 // backupBefore keeps the file as it was with the given schema version.
-func (db *DB) backupBefore(ctx context.Context, version int) error {
+func (db *DB) backupBefore(ctx context.Context, version, newest int) error {
 	to := fmt.Sprintf("%s.schema-%d.%s.backup", db.path, version, stamp(db.opts.Now()))
-	if err := Backup(ctx, db.path, to); err != nil {
+	if err := backup(ctx, db.path, to, newest); err != nil {
 		return fmt.Errorf("before the upgrade of the database: %w", err)
 	}
 	db.opts.Log.Info("the database as it was before the upgrade is kept", "path", to)

@@ -1,7 +1,13 @@
 package store
 
 import (
+	"bytes"
+	"context"
+	"errors"
 	"fmt"
+	"math"
+	"stallkeeper/estimator/thermal"
+	"strings"
 	"testing"
 	"time"
 
@@ -59,5 +65,246 @@ func TestPut_ProbeAndTimeAreTheIdentityOfATimedReading(t *testing.T) {
 	}
 	if diff := cmp.Diff(want, texts); diff != "" {
 		t.Error(diff)
+	}
+}
+
+func TestPut_ArrivalTimedReadingsAreAllNew(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	arrival := func(c float64) cook.Reading {
+		r := reading("core", 0, thermal.Celsius(c))
+		r.Clock = cook.ArrivalClock
+		return r
+	}
+	s.mustPut(t, arrival(60), arrival(60), reading("core", 1, 70), arrival(61))
+	s.mustPut(t, arrival(62)) // a clock that stands still
+	want := []string{"0s core 60", "1µs core 60", "2µs core 61", "3µs core 62", "1s core 70"}
+	if diff := cmp.Diff(want, brief(mustRead(t, s, cook.ReadingQuery{Limit: 10}))); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestPut_ARetainedValueDoesNotPileUp(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	retained := func(seconds int, c thermal.Celsius, clock cook.Clock) cook.Reading {
+		r := reading("core", seconds, c)
+		r.Retained, r.Clock = true, clock
+		return r
+	}
+	got := s.mustPut(t,
+		retained(0, 60, cook.ArrivalClock),
+		reading("core", 5, 60),
+		retained(10, 60, cook.ArrivalClock), // at the next connection
+		retained(20, 61, cook.ArrivalClock),
+		retained(30, 60, cook.ArrivalClock), // not the last retained one any more
+		retained(40, 60, cook.DeviceClock),  // a time of its own makes it a reading like others
+		retained(40, 60, cook.DeviceClock),
+	)
+	if diff := cmp.Diff([]Outcome{Stored, Stored, Duplicate, Stored, Stored, Stored, Duplicate}, got); diff != "" {
+		t.Error(diff)
+	}
+	for _, r := range mustRead(t, s, cook.ReadingQuery{Limit: 10}) {
+		if r.Retained != (r.Time.Second() != 5) {
+			t.Errorf("%v is marked retained: %v", r.Time, r.Retained)
+		}
+	}
+}
+
+func TestPut_APoisonousItemDoesNotHoldUpItsNeighbours(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	with := func(edit func(*cook.Reading)) Item {
+		r := reading("core", 1, 60)
+		edit(&r)
+		return Item{Reading: r}
+	}
+	bad := []Item{
+		with(func(r *cook.Reading) { r.Celsius = thermal.Celsius(math.NaN()) }),
+		with(func(r *cook.Reading) { r.Celsius = thermal.Celsius(math.Inf(1)) }),
+		with(func(r *cook.Reading) { r.Probe = "" }),
+		with(func(r *cook.Reading) { r.Probe = "a\x00b" }),
+		with(func(r *cook.Reading) { r.Quality = "fair" }),
+		with(func(r *cook.Reading) { r.Clock = "" }),
+		with(func(r *cook.Reading) { r.Time = time.Time{} }),
+		with(func(r *cook.Reading) { r.Time = time.Date(12026, 1, 1, 0, 0, 0, 0, time.UTC) }),
+		{Bad: &cook.Quarantined{Time: epoch, Topic: "stallkeeper/reading/core", Reason: "payload is empty"}},
+		{Bad: &cook.Quarantined{Time: epoch, Topic: "x", Payload: bytes.Repeat([]byte{0xff}, 1<<20), Reason: strings.Repeat("long ", 1<<16)}},
+	}
+	items := append([]Item{{Reading: reading("core", 0, 60)}}, bad...)
+	items = append(items, Item{Reading: reading("core", 2, 60)})
+	outcomes, errs := s.put(t, items...)
+	for i := range items {
+		want := Quarantined
+		if i == 0 || i == len(items)-1 {
+			want = Stored
+		}
+		if errs[i] != nil || outcomes[i] != want {
+			t.Errorf("item %d: %v, %v, want %v", i, outcomes[i], errs[i], want)
+		}
+	}
+	kept, err := s.Quarantine(t.Context(), 0, 100)
+	if err != nil || len(kept) != len(bad) {
+		t.Errorf("%d in quarantine, %v, want %d", len(kept), err, len(bad))
+	}
+	if page, err := s.Quarantine(t.Context(), kept[2].ID, 2); err != nil || len(page) != 2 || page[0].ID != kept[3].ID {
+		t.Errorf("the page behind the third = %v, %v", page, err)
+	}
+}
+
+func TestReadings_PagesMeetWithoutGapOrRepeat(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	var want []string
+	for i := range 50 {
+		for _, probe := range []cook.ProbeID{"core", "flat", "pit"} {
+			if (i+len(probe))%3 == 0 {
+				continue // the probes differ in their gaps
+			}
+			s.mustPut(t, reading(probe, i, thermal.Celsius(i)))
+			want = append(want, fmt.Sprintf("%ds %s %d", i, probe, i))
+		}
+	}
+	for i := range want {
+		d, _ := time.ParseDuration(strings.Fields(want[i])[0])
+		want[i] = d.String() + want[i][strings.Index(want[i], " "):]
+	}
+	for _, limit := range []int{1, 2, 7, 1000} {
+		var got []cook.Reading
+		for q := (cook.ReadingQuery{Limit: limit}); ; {
+			page := mustRead(t, s, q)
+			got = append(got, page...)
+			if len(page) < limit {
+				break
+			}
+			q.AfterTime, q.AfterProbe = page[limit-1].Time, page[limit-1].Probe
+		}
+		if diff := cmp.Diff(want, brief(got)); diff != "" {
+			t.Errorf("pages of %d: %s", limit, diff)
+		}
+	}
+	part := mustRead(t, s, cook.ReadingQuery{Probe: "pit", From: epoch.Add(3 * time.Second), To: epoch.Add(6 * time.Second), Limit: 9})
+	if diff := cmp.Diff([]string{"4s pit 4", "5s pit 5"}, brief(part)); diff != "" {
+		t.Error(diff)
+	}
+	if got := mustRead(t, s, cook.ReadingQuery{Probe: "nobody", Limit: 9}); got != nil {
+		t.Errorf("readings of an unknown probe: %v", got)
+	}
+}
+
+func TestReadingsOf_StreamsInOrderAcrossChunks(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	const n = streamChunk + 100
+	for i := range n {
+		for _, probe := range []cook.ProbeID{"core", "pit"} {
+			if err := s.Put(t.Context(), Item{Reading: reading(probe, i, 60)}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	s.mustPut(t, reading("other", 0, 1))
+	i := 0
+	for r, err := range s.ReadingsOf(t.Context(), []cook.ProbeID{"pit", "core", "pit"}, time.Time{}, time.Time{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := reading([]cook.ProbeID{"core", "pit"}[i%2], i/2, 60); r != want {
+			t.Fatalf("reading %d = %v, want %v", i, r, want)
+		}
+		i++
+	}
+	if i != 2*n {
+		t.Errorf("%d readings, want %d", i, 2*n)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	for _, err := range s.ReadingsOf(ctx, nil, time.Time{}, time.Time{}) {
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("a cancelled stream gives %v", err)
+		}
+	}
+}
+
+func TestReadingsAfter_FollowsTheCommitsOverARestart(t *testing.T) {
+	path := fileOf(t)
+	s := mustOpen(t, path)
+	s.mustPut(t, reading("core", 10, 60), reading("core", 5, 59)) // late
+	select {
+	case <-s.Committed():
+	case <-time.After(10 * time.Second):
+		t.Fatal("nobody was told of the commit")
+	}
+	first, err := s.ReadingsAfter(t.Context(), 0, 1)
+	if err != nil || len(first) != 1 {
+		t.Fatal(first, err)
+	}
+	if err := s.stop(); err != nil {
+		t.Fatal(err)
+	}
+	s = mustOpen(t, path)
+	s.mustPut(t, reading("core", 5, 59), reading("core", 7, 61)) // the first is a duplicate
+	rest, err := s.ReadingsAfter(t.Context(), first[0].Seq, 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []cook.Reading
+	for _, r := range append(first, rest...) {
+		got = append(got, r.Reading)
+	}
+	if diff := cmp.Diff([]string{"10s core 60", "5s core 59", "7s core 61"}, brief(got)); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestProbes_KnowsFirstAndLast(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	s.mustPut(t, reading("pit/left", 9, 100), reading("core", 3, 60), reading("core", 1, 60), reading("core", 2, 60))
+	got, err := s.Probes(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Probe{{"core", epoch.Add(time.Second), epoch.Add(3 * time.Second)}, {"pit/left", epoch.Add(9 * time.Second), epoch.Add(9 * time.Second)}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestSeries_KeepsExtremesOfGoodReadings(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	for i := range 100 {
+		r := reading("core", i, thermal.Celsius(i%10))
+		switch i {
+		case 13:
+			r.Celsius = 40 // a true peak within its stretch
+		case 14:
+			r.Celsius, r.Quality = 300, cook.OutOfRange
+		case 15:
+			r.Celsius, r.Retained, r.Clock = 90, true, cook.ArrivalClock
+		case 50, 51, 52, 53, 54, 55, 56, 57, 58, 59:
+			continue // a gap
+		}
+		s.mustPut(t, r)
+	}
+	got, err := s.Series(t.Context(), "core", epoch, epoch.Add(100*time.Second), 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want []cook.Bucket
+	for i := range 10 {
+		b := cook.Bucket{Time: epoch.Add(time.Duration(10*i) * time.Second), Min: 0, Max: 9, Last: 9}
+		if i == 1 {
+			b.Max = 40
+		}
+		if i != 5 {
+			want = append(want, b)
+		}
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+	for _, points := range []int{1, 3, 7, 99, 100, 1000} {
+		open, err := s.Series(t.Context(), "core", time.Time{}, time.Time{}, points)
+		if err != nil || len(open) > points || len(open) == 0 {
+			t.Errorf("%d points asked: %d, %v", points, len(open), err)
+		}
+	}
+	if none, err := s.Series(t.Context(), "nobody", epoch, time.Time{}, 10); none != nil || err != nil {
+		t.Errorf("series of an unknown probe = %v, %v", none, err)
 	}
 }
