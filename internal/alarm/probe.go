@@ -78,7 +78,9 @@ func (p *Probe) Worked(at time.Time) {
 	if at.After(p.worked) {
 		p.worked = at
 	}
-	p.jumped = time.Time{}
+	if !p.jumped.IsZero() && at.After(p.jumped.Add(-jumpAfter)) {
+		p.jumped = time.Time{}
+	}
 }
 
 // What the inside of a piece cannot do. Choices of this project, but for the boiling point of water.

@@ -1,6 +1,3 @@
-// Package monitor owns the live state: it applies readings and events in order, asks the pure packages, and gives out
-// effects to keep and to send, and a snapshot to show. Its core reads no clock; the same readings and events give the
-// same forecasts, alarms and records.
 package monitor
 
 import (
@@ -47,6 +44,7 @@ type ProbeView struct {
 	Interval time.Duration // typical time between its readings; 0 = unknown
 	Cook     cook.ID       // 0 = in no running cook
 	Piece    cook.PieceID
+	Suspect  bool // its readings are in doubt
 }
 
 // QuietUntil is the latest time t with P(nothing needs a person before t) >= 0.9, and what comes then.
@@ -63,4 +61,5 @@ type IntakeView struct {
 	Received    uint64 // readings stored since the start
 	Quarantined uint64
 	Trouble     string // empty when all is well
+	Delivery    string // which way out for messages is down; empty when all are well
 }

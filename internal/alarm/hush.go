@@ -1,0 +1,40 @@
+package alarm
+
+import (
+	"fmt"
+	"time"
+)
+
+// Hush watches for the silence of every probe of a cook at once, which has one cause and gets one message.
+type Hush struct {
+	words Words
+	all   Condition
+}
+
+// NewHush watches the probes of a cook together.
+func NewHush(cookID int64, s Settings, w Words) *Hush {
+	a := Alarm{ID: ID(fmt.Sprintf("%s/%d", ProbeSilent, cookID)), Kind: ProbeSilent, Cook: cookID}
+	r := s.ProbeSilent.Rule
+	r.Priority = High
+	return &Hush{words: w, all: NewCondition(a, r)}
+}
+
+// Conditions lists its alarms.
+func (h *Hush) Conditions() []*Condition { return []*Condition{&h.all} }
+
+// Observe takes the names of the silent probes when all are silent, and none otherwise; shortest is how long the last of
+// them has been silent. It reports whether the probes' own alarms are covered.
+func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, covered bool) ([]Change, bool) {
+	var out changes
+	if covered {
+		out.add(h.all.Cover(now, "told already by another alarm"))
+		return out, true
+	}
+	f := Finding{Because: fmt.Sprintf("Probes speak again at %s.", h.words.clock(now))}
+	if len(silent) > 1 {
+		f = Finding{Holds: Yes, Because: fmt.Sprintf("No probe of the cook has spoken for %s (%s): nobody watches the fire. "+
+			"Look at the receiver, its power and the network.", spell(shortest), list(silent))}
+	}
+	out.add(h.all.Observe(now, f))
+	return out, h.all.Standing()
+}

@@ -1,0 +1,246 @@
+package monitor
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+)
+
+// CookChanged takes a cook that was started, changed or ended, as it is stored now.
+func (m *State) CookChanged(s cook.Stored, now time.Time) []Effect {
+	m.advance(now)
+	f := m.find(s.ID)
+	switch {
+	case f == nil && !s.Running():
+		return nil
+	case f == nil:
+		m.light(s)
+		return []Effect{{Recount: s.ID}}
+	case !s.Running():
+		return m.end(f)
+	case otherProbes(f.stored.Cook, s.Cook):
+		f.stored = s
+		return []Effect{{Recount: s.ID}}
+	}
+	return f.amend(m, s)
+}
+
+func (m *State) find(id cook.ID) *fire {
+	i := slices.IndexFunc(m.fires, func(f *fire) bool { return f.stored.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return m.fires[i]
+}
+
+func (m *State) light(s cook.Stored) *fire {
+	f := m.newFire(s)
+	m.fires = append(m.fires, f)
+	slices.SortFunc(m.fires, func(a, b *fire) int { return int(a.stored.ID - b.stored.ID) })
+	m.adopt(f.conditions())
+	for _, p := range m.byName() {
+		if p.fire == f {
+			m.adopt(p.conditions())
+		}
+	}
+	return f
+}
+
+// otherProbes reports whether readings would have to be sorted anew.
+func otherProbes(a, b cook.Cook) bool {
+	return !a.Started.Equal(b.Started) || !slices.Equal(a.Pit.Probes, b.Pit.Probes) ||
+		!slices.EqualFunc(a.Pieces, b.Pieces, func(p, q cook.Piece) bool {
+			return p.ID == q.ID && p.Intact == q.Intact && slices.Equal(p.ProbeIDs(), q.ProbeIDs())
+		})
+}
+
+// amend takes over what was done or is aimed at, and forecasts anew.
+func (f *fire) amend(m *State, s cook.Stored) []Effect {
+	f.stored = s
+	f.sortEvents()
+	for i, p := range f.pieces {
+		p.Piece = s.Pieces[i]
+		p.track.Amend(outlook.FromCook(s.Cook, p.Piece))
+		p.advised = time.Time{}
+	}
+	f.worked = 0
+	out := f.emit(m, f.passEvents(m))
+	return append(out, f.foresee(m, true)...)
+}
+
+// end applies what is still held back, makes the last forecast, and takes the cook's alarms back.
+func (m *State) end(f *fire) []Effect {
+	out := f.apply(m, f.held)
+	if f.frontier.After(f.keptAt) {
+		out = append(out, f.foresee(m, true)...)
+	}
+	conditions := f.conditions()
+	for _, p := range m.byName() {
+		if p.fire == f {
+			conditions = append(conditions, p.conditions()...)
+		}
+	}
+	var changes []alarm.Change
+	for _, c := range conditions {
+		if change, ok := c.Cover(m.now, "the cook was ended"); ok {
+			changes = append(changes, change)
+		}
+	}
+	m.delist(f)
+	m.fires = slices.DeleteFunc(m.fires, func(g *fire) bool { return g == f })
+	return append(out, m.alarmed(changes, false)...)
+}
+
+// delist gives the cook's probes back; a declared one stands by itself again.
+func (m *State) delist(f *fire) {
+	for _, p := range m.probes {
+		if p.fire != f {
+			continue
+		}
+		p.fire, p.piece, p.watch = nil, "", nil
+		if p.role != "" {
+			p.watch = alarm.NewProbe(p.id, 0, "", m.o.Settings, m.words)
+		}
+	}
+}
+
+// future is how far ahead of the daemon's clock a reading can be and still be believed.
+const future = 11 * time.Minute
+
+// Recount counts a cook again from its stored readings: after a start, after late readings, or when its probes changed.
+// Forecasts later than forecasted (the newest that is kept; zero for none) are made and kept. Alarms keep the state they
+// have; what the readings show beyond that comes out as changes.
+func (m *State) Recount(id cook.ID, readings []cook.Reading, forecasted, now time.Time) []Effect {
+	m.advance(now)
+	old := m.find(id)
+	if old == nil {
+		return nil
+	}
+	before := m.standing(old)
+	m.delist(old)
+	f := m.newFire(old.stored)
+	m.fires[slices.Index(m.fires, old)] = f
+	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
+	f.keptAt, f.countAt, f.rehearse = forecasted, m.uptime, true
+	var mine []cook.Reading
+	for _, r := range readings {
+		if r.Arrived.After(f.counted) {
+			f.counted = r.Arrived
+		}
+		if !f.wants(r) || r.Time.After(now.Add(future)) {
+			continue
+		}
+		p := m.probe(r.Probe, m.o.Roles[r.Probe])
+		if p.fire == nil {
+			m.enlist(f, r.Probe)
+		}
+		p.note(r)
+		mine = append(mine, r)
+	}
+	outlook.Sort(mine)
+	out := f.apply(m, mine)
+	f.rehearse = false
+	out = append(out, m.reconcile(f, before)...)
+	return append(out, f.foresee(m, false)...)
+}
+
+// standing gives the cook's alarms as they are, by id.
+func (m *State) standing(f *fire) map[alarm.ID]alarm.Alarm {
+	out := map[alarm.ID]alarm.Alarm{}
+	for _, c := range m.of(f) {
+		out[c.Alarm().ID] = c.Alarm()
+	}
+	return out
+}
+
+// of lists the conditions of a cook and of its probes.
+func (m *State) of(f *fire) []*alarm.Condition {
+	out := f.conditions()
+	for _, p := range m.byName() {
+		if p.fire == f {
+			out = append(out, p.conditions()...)
+		}
+	}
+	return out
+}
+
+// reconcile joins what a recount found with what was known: known states stay, new ones come out as changes.
+func (m *State) reconcile(f *fire, before map[alarm.ID]alarm.Alarm) []Effect {
+	var changes []alarm.Change
+	for _, c := range m.of(f) {
+		found, known := c.Alarm(), before[c.Alarm().ID]
+		stood := known.State == alarm.Active || known.State == alarm.Acked || known.State == alarm.Shelved
+		isNew := found.Raised.After(known.Raised) && (found.State == alarm.Active || found.State == alarm.Returned)
+		switch {
+		case known.ID == "" && !isNew:
+		case stood || !isNew:
+			c.Adopt(known)
+		default:
+			changes = append(changes, alarm.Change{Alarm: found, From: alarm.Normal, Because: found.Because, Call: found.State == alarm.Active})
+		}
+	}
+	return m.alarmed(changes, f.current(m))
+}
+
+// Acknowledge takes note that a person knows of an alarm.
+func (m *State) Acknowledge(id alarm.ID, by string, now time.Time) ([]Effect, error) {
+	m.advance(now)
+	c, err := m.condition(id)
+	if err != nil {
+		return nil, err
+	}
+	change, err := c.Acknowledge(now, by)
+	if err != nil {
+		return nil, err
+	}
+	return m.alarmed([]alarm.Change{change}, true), nil
+}
+
+// Shelve puts an alarm aside until a time within the next 24 hours.
+func (m *State) Shelve(id alarm.ID, until time.Time, by string, now time.Time) ([]Effect, error) {
+	m.advance(now)
+	c, err := m.condition(id)
+	if err != nil {
+		return nil, err
+	}
+	change, err := c.Shelve(now, until, by)
+	if err != nil {
+		return nil, err
+	}
+	return m.alarmed([]alarm.Change{change}, true), nil
+}
+
+func (m *State) condition(id alarm.ID) (*alarm.Condition, error) {
+	for _, c := range m.conditions() {
+		if c.Alarm().ID == id {
+			return c, nil
+		}
+	}
+	return nil, fmt.Errorf("alarm %q: %w", id, cook.ErrNotFound)
+}
+
+// WhatIf forecasts a piece of a running cook as if the events were done; those in the past count as done now.
+func (m *State) WhatIf(id cook.ID, pieceID cook.PieceID, events []cook.Event) (estimator.Forecast, error) {
+	f := m.find(id)
+	if f == nil {
+		return estimator.Forecast{}, fmt.Errorf("running cook %d: %w", id, cook.ErrNotFound)
+	}
+	i := slices.IndexFunc(f.pieces, func(p *piece) bool { return p.ID == pieceID })
+	if i < 0 {
+		return estimator.Forecast{}, fmt.Errorf("piece %q in cook %d: %w", strings.ToValidUTF8(string(pieceID), "?"), id, cook.ErrNotFound)
+	}
+	if f.frontier.IsZero() {
+		return estimator.Forecast{}, fmt.Errorf("cook %d has no readings yet: %w", id, cook.ErrConflict)
+	}
+	actions, err := outlook.Actions(events, f.frontier)
+	if err != nil {
+		return estimator.Forecast{}, err
+	}
+	return f.pieces[i].track.WhatIf(f.frontier, actions...), nil
+}

@@ -1,0 +1,346 @@
+package monitor
+
+import (
+	"slices"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+)
+
+// fire is a running cook.
+type fire struct {
+	stored cook.Stored
+	pit    *alarm.Pit
+	level  *outlook.Merge
+	pieces []*piece
+	hush   *alarm.Hush
+
+	held     []cook.Reading             // not yet applied
+	heldAt   time.Duration              // uptime at which the oldest of them came
+	frontier time.Time                  // newest applied reading
+	forecast time.Time                  // at of the newest forecast
+	keptAt   time.Time                  // at of the newest forecast that was kept
+	took     time.Duration              // uptime of the newest arrival
+	spoken   map[cook.ProbeID]time.Time // newest applied reading of each probe
+	worked   int                        // effective events whose time has been passed
+	late     bool                       // readings came behind the frontier: count again when it has calmed
+	lateAt   time.Duration              // uptime of the newest of them
+	counted  time.Time                  // newest arrival among the readings of the last recount
+	countAt  time.Duration              // uptime of that recount
+	lag      time.Duration              // of the newest reading to the daemon's clock, as it has stood
+	lagSince time.Duration              // since this uptime
+	rehearse bool                       // counting old readings: no alarm changes come out
+}
+
+// piece is a piece on the fire.
+type piece struct {
+	cook.Piece
+	core     *outlook.Merge
+	track    *estimator.Tracker
+	watch    *alarm.Piece
+	sample   *estimator.Sample // of the instant being applied
+	forecast estimator.Forecast
+	known    bool // a forecast has been made
+	off      bool
+	advice   string
+	advised  time.Time // at of the forecast the advice was sought for
+}
+
+// newFire builds the watches of a cook; its probes get theirs.
+func (m *State) newFire(s cook.Stored) *fire {
+	id := int64(s.ID)
+	f := &fire{stored: s, level: outlook.NewPitMerge(s.Cook), hush: alarm.NewHush(id, m.o.Settings, m.words),
+		pit:    alarm.NewPit(id, m.o.Settings, m.words, s.Started, s.Pit.SetPoint),
+		spoken: map[cook.ProbeID]time.Time{}, took: m.uptime, lagSince: m.uptime}
+	f.sortEvents()
+	for _, p := range s.Pieces {
+		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
+			track: m.o.Estimator.Track(outlook.FromCook(s.Cook, p)),
+			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words)})
+	}
+	for id := range m.probes {
+		m.enlist(f, id)
+	}
+	for _, p := range s.Pieces {
+		for _, id := range p.ProbeIDs() {
+			m.probe(id, m.o.Roles[id])
+			m.enlist(f, id)
+		}
+	}
+	return f
+}
+
+func (f *fire) sortEvents() {
+	f.stored.Events = slices.Clone(f.stored.Events)
+	slices.SortStableFunc(f.stored.Events, func(a, b cook.Event) int { return a.Time.Compare(b.Time) })
+}
+
+// enlist gives a probe to the cook that it measures, unless another running cook has it.
+func (m *State) enlist(f *fire, id cook.ProbeID) {
+	p := m.probes[id]
+	if p.air != nil || p.cooler != nil || !outlook.Belongs(f.stored.Cook, id) {
+		return
+	}
+	if p.fire != nil && p.fire.stored.ID != f.stored.ID {
+		return
+	}
+	p.fire, p.piece = f, ""
+	if q := f.pieceOf(id); q != nil {
+		p.piece = q.ID
+	}
+	p.watch = alarm.NewProbe(id, int64(f.stored.ID), string(p.piece), m.o.Settings, m.words)
+}
+
+func (f *fire) pieceOf(id cook.ProbeID) *piece {
+	for _, p := range f.pieces {
+		if slices.Contains(p.ProbeIDs(), id) {
+			return p
+		}
+	}
+	return nil
+}
+
+func (f *fire) conditions() []*alarm.Condition {
+	out := append(f.pit.Conditions(), f.hush.Conditions()...)
+	for _, p := range f.pieces {
+		out = append(out, p.watch.Conditions()...)
+	}
+	return out
+}
+
+// Holding back, and when a pause or lateness has calmed.
+const (
+	hold       = 3 * time.Second  // uptime
+	holdNewest = time.Minute      // reading time
+	speaking   = 2 * time.Minute  // reading time: a probe that spoke this recently is waited for
+	pauseAfter = 20 * time.Second // uptime
+	calm       = 30 * time.Second // uptime
+	fresh      = 10 * time.Minute // readings younger than this tell of now
+	steadyFor  = 15 * time.Minute // uptime
+	steady     = 2 * time.Minute
+)
+
+// take accepts a reading that just came.
+func (f *fire) take(m *State, r cook.Reading) {
+	if p := m.probes[r.Probe]; p.fire == nil {
+		m.enlist(f, r.Probe)
+	}
+	again := !r.Arrived.IsZero() && !r.Arrived.After(f.counted) && m.uptime-f.countAt < calm
+	if again || !f.wants(r) {
+		return
+	}
+	f.took = m.uptime
+	if !r.Time.After(f.frontier) {
+		f.behind(m, r)
+		return
+	}
+	if len(f.held) == 0 {
+		f.heldAt = m.uptime
+	}
+	f.held = append(f.held, r)
+	f.noteLag(m, m.now.Sub(r.Time))
+}
+
+// wants reports whether a reading is the cook's: one that counts, or one of bad quality that tells of its probe.
+func (f *fire) wants(r cook.Reading) bool {
+	own := r.Live() || r.Clock != cook.ArrivalClock
+	return own && !r.Time.Before(f.stored.Started) && outlook.Belongs(f.stored.Cook, r.Probe)
+}
+
+// behind takes a reading that came after newer ones were applied: the forecaster gets it at once, the rest at a recount.
+func (f *fire) behind(m *State, r cook.Reading) {
+	f.late, f.lateAt = true, m.uptime
+	f.feed([]cook.Reading{r})
+}
+
+func (f *fire) noteLag(m *State, lag time.Duration) {
+	if d := lag - f.lag; d > steady || d < -steady {
+		f.lag, f.lagSince = lag, m.uptime
+	}
+}
+
+// current reports whether the cook's readings tell of now.
+func (f *fire) current(m *State) bool {
+	return m.now.Sub(f.frontier) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
+}
+
+// drain applies what need not be held back any longer. With tick it also looks at how long it has been held.
+func (f *fire) drain(m *State, tick bool) []Effect {
+	if len(f.held) == 0 {
+		return nil
+	}
+	outlook.Sort(f.held)
+	limit := f.watermark()
+	if tick && m.uptime-f.heldAt >= hold {
+		limit = f.held[len(f.held)-1].Time
+	}
+	n := 0
+	for n < len(f.held) && !f.held[n].Time.After(limit) {
+		n++
+	}
+	out := f.apply(m, f.held[:n])
+	f.held = slices.Delete(f.held, 0, n)
+	f.heldAt = m.uptime
+	return out
+}
+
+// watermark is the time up to which every probe that still speaks has spoken.
+func (f *fire) watermark() time.Time {
+	newest := f.held[len(f.held)-1].Time
+	mark := newest
+	spoke := map[cook.ProbeID]time.Time{}
+	for _, r := range f.held {
+		spoke[r.Probe] = r.Time
+	}
+	for id, t := range f.spoken {
+		if held, ok := spoke[id]; ok {
+			t = held
+		}
+		if newest.Sub(t) < speaking && t.Before(mark) {
+			mark = t
+		}
+	}
+	if least := newest.Add(-holdNewest); mark.Before(least) {
+		return least
+	}
+	return mark
+}
+
+// apply takes sorted readings instant by instant and makes the forecast of each minute that ends.
+func (f *fire) apply(m *State, sorted []cook.Reading) []Effect {
+	var out []Effect
+	for i := 0; i < len(sorted); {
+		at, j := sorted[i].Time, i+1
+		for j < len(sorted) && sorted[j].Time.Equal(at) {
+			j++
+		}
+		if f.frontier.After(f.keptAt) && minuteEnd(at).After(minuteEnd(f.frontier)) {
+			out = append(out, f.foresee(m, true)...)
+		}
+		out = append(out, f.instant(m, sorted[i:j])...)
+		i = j
+	}
+	return out
+}
+
+// minuteEnd is the whole minute at which the minute of t ends.
+func minuteEnd(t time.Time) time.Time {
+	end := t.Truncate(time.Minute)
+	if end.Before(t) {
+		end = end.Add(time.Minute)
+	}
+	return end
+}
+
+// instant applies the readings of one moment.
+func (f *fire) instant(m *State, readings []cook.Reading) []Effect {
+	at := readings[0].Time
+	f.frontier = at
+	changes := f.passEvents(m)
+	for _, r := range readings {
+		f.spoken[r.Probe] = at
+		if p := m.probes[r.Probe]; p.fire == f {
+			changes = append(changes, p.watch.Observe(r)...)
+		}
+	}
+	if s := f.feed(readings); s != nil {
+		changes = append(changes, f.pit.Observe(at, s.Celsius, f.setPoint(at), f.idle())...)
+	}
+	for _, p := range f.pieces {
+		if p.sample != nil {
+			changes = append(changes, p.watch.Observe(at, p.sample.Celsius)...)
+		}
+	}
+	return f.emit(m, changes)
+}
+
+func (f *fire) emit(m *State, changes []alarm.Change) []Effect {
+	if f.rehearse {
+		return nil
+	}
+	return m.alarmed(changes, f.current(m))
+}
+
+// feed gives readings of one moment to the forecasters; it returns the pit's sample and leaves each piece's in it.
+func (f *fire) feed(readings []cook.Reading) (pit *estimator.Sample) {
+	for _, s := range f.level.Add(readings) {
+		pit = &s
+		for _, p := range f.pieces {
+			p.track.AddPit(s)
+		}
+	}
+	for _, p := range f.pieces {
+		p.sample = nil
+		for _, s := range p.core.Add(readings) {
+			p.track.AddCore(s)
+			p.sample = &s
+		}
+	}
+	return pit
+}
+
+// passEvents lets the watches know of what was done up to the frontier.
+func (f *fire) passEvents(m *State) []alarm.Change {
+	var out []alarm.Change
+	for f.worked < len(f.stored.Events) && !f.stored.Events[f.worked].Time.After(f.frontier) {
+		e := f.stored.Events[f.worked]
+		f.worked++
+		switch e.Kind {
+		case cook.EventSetPoint, cook.EventFuel:
+			continue
+		}
+		for _, p := range f.pieces {
+			if e.Piece != "" && e.Piece != p.ID {
+				continue
+			}
+			for _, id := range p.ProbeIDs() {
+				if q := m.probes[id]; q != nil && q.fire == f {
+					q.watch.Worked(e.Time)
+				}
+			}
+		}
+	}
+	for _, p := range f.pieces {
+		off := f.offAt(p.ID)
+		if off != p.off {
+			p.off = off
+			out = append(out, p.watch.Off(f.frontier, off)...)
+		}
+	}
+	return out
+}
+
+// offAt reports whether the piece has been taken off by the frontier.
+func (f *fire) offAt(id cook.PieceID) bool {
+	return slices.ContainsFunc(f.stored.Events[:f.worked], func(e cook.Event) bool {
+		return e.Kind == cook.EventPieceOff && (e.Piece == "" || e.Piece == id)
+	})
+}
+
+// idle reports whether nothing is on the fire.
+func (f *fire) idle() bool {
+	return !slices.ContainsFunc(f.pieces, func(p *piece) bool { return !p.off })
+}
+
+// setPoint is the setpoint in force: the newest of the events and of the plan.
+func (f *fire) setPoint(at time.Time) thermal.Celsius {
+	point, since := f.stored.Pit.SetPoint, time.Time{}
+	newer := func(t time.Time, c thermal.Celsius) {
+		if !t.After(at) && !t.Before(since) {
+			point, since = c, t
+		}
+	}
+	for _, q := range f.stored.Pit.Plan {
+		newer(q.At, q.SetPoint)
+	}
+	for _, e := range f.stored.Events {
+		if e.Kind == cook.EventSetPoint {
+			newer(e.Time, e.Celsius)
+		}
+	}
+	return point
+}

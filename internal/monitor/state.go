@@ -1,0 +1,240 @@
+package monitor
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+)
+
+// Options are what the monitor needs.
+type Options struct {
+	Estimator *estimator.Estimator
+	Settings  alarm.Settings
+	Roles     map[cook.ProbeID]cook.Role // declared roles; a probe of a running cook is pit or piece by that cook
+	Zone      *time.Location             // of the times in messages
+	FuelEvery time.Duration              // how long a load of fuel lasts; 0 when the fire feeds itself
+}
+
+// State is the live state. It belongs to one goroutine.
+type State struct {
+	o      Options
+	words  alarm.Words
+	fires  []*fire // running cooks, by id
+	probes map[cook.ProbeID]*probe
+	intake *alarm.Intake
+	way    IntakeView
+	told   map[alarm.ID]bool        // people were told of this standing alarm
+	kept   map[alarm.ID]alarm.Alarm // restored, not yet taken over
+	now    time.Time                // the daemon's clock at the last call
+	uptime time.Duration            // time passed, whatever the clock did
+	stride time.Duration            // the longest recent step between two calls
+}
+
+// Effect is something to do for the daemon: exactly one field is set.
+type Effect struct {
+	Forecast *Forecasted
+	Alarm    *Alarmed
+	Recount  cook.ID // read the cook's stored readings and call Recount
+}
+
+// Forecasted is a forecast to publish, and to keep if Keep is set.
+type Forecasted struct {
+	cook.KeptForecast
+	Keep bool
+}
+
+// Alarmed is a change of an alarm to keep and publish, and to tell people if Notify is set.
+type Alarmed struct {
+	alarm.Change
+	Notify bool
+}
+
+// New makes a monitor without cooks.
+func New(o Options) *State {
+	return &State{
+		o: o, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
+		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
+	}
+}
+
+// Restore takes over after a start: the running cooks, and the newest alarm of each id whatever its state (those that
+// stand count as told). Then Recount each cook with its stored readings.
+func (m *State) Restore(cooks []cook.Stored, alarms []alarm.Alarm) {
+	for _, a := range alarms {
+		m.kept[a.ID] = a
+		if a.State == alarm.Active || a.State == alarm.Acked || a.State == alarm.Shelved {
+			m.told[a.ID] = true
+		}
+	}
+	for id, role := range m.o.Roles {
+		m.probe(id, role)
+	}
+	m.adopt(m.intake.Conditions())
+	for _, s := range cooks {
+		m.light(s)
+	}
+}
+
+// adopt takes kept alarms over into fresh conditions.
+func (m *State) adopt(conditions []*alarm.Condition) {
+	for _, c := range conditions {
+		if a, ok := m.kept[c.Alarm().ID]; ok {
+			c.Adopt(a)
+			delete(m.kept, a.ID)
+		}
+	}
+}
+
+// Apply takes readings that are kept, in whatever order they came.
+func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
+	m.advance(now)
+	var out []Effect
+	for _, r := range readings {
+		p := m.probe(r.Probe, m.o.Roles[r.Probe])
+		p.hear(r, m.uptime)
+		for _, f := range m.fires {
+			f.take(m, r)
+		}
+		out = append(out, m.alone(p, r)...)
+	}
+	for _, f := range m.fires {
+		out = append(out, f.drain(m, false)...)
+	}
+	return append(out, m.overdue()...)
+}
+
+// alone lets the probes that watch a place rather than a cook speak at once.
+func (m *State) alone(p *probe, r cook.Reading) []Effect {
+	if p.fire != nil || p.watch == nil || !r.Live() && r.Clock == cook.ArrivalClock || !p.inOrder(r) {
+		return nil
+	}
+	current := m.now.Sub(r.Time) < fresh
+	if p.air != nil { // parts per million: what is good or bad for degrees does not apply
+		return m.alarmed(p.air.Observe(r.Time, float64(r.Celsius)), current)
+	}
+	changes := p.watch.Observe(r)
+	if p.cooler != nil && r.Quality == cook.Good {
+		changes = append(changes, p.cooler.Observe(r.Time, r.Celsius)...)
+	}
+	return m.alarmed(changes, current)
+}
+
+// Tick lets time pass: readings held back, silence, shelves, forecasts of a pause. Call it every second or so.
+func (m *State) Tick(now time.Time) []Effect {
+	m.advance(now)
+	var out []Effect
+	for _, f := range m.fires {
+		out = append(out, f.drain(m, true)...)
+		out = append(out, f.pause(m)...)
+	}
+	out = append(out, m.listen()...)
+	out = append(out, m.alarmed(m.intake.Observe(now, m.trouble(), m.way.Delivery), true)...)
+	for _, c := range m.conditions() {
+		if change, ok := c.Expire(now); ok {
+			out = append(out, m.alarmed([]alarm.Change{change}, true)...)
+		}
+	}
+	return append(out, m.overdue()...)
+}
+
+// SetIntake takes the state of the way in and of the ways out.
+func (m *State) SetIntake(v IntakeView, now time.Time) []Effect {
+	m.advance(now)
+	m.way = v
+	return append(m.alarmed(m.intake.Observe(now, m.trouble(), v.Delivery), true), m.overdue()...)
+}
+
+func (m *State) trouble() string {
+	if m.way.Trouble == "" && !m.way.Connected {
+		return "No connection to the broker"
+	}
+	return m.way.Trouble
+}
+
+// Steps between two calls that are longer than this, and far longer than those before, are a stepped clock or a machine
+// that slept: not time in which a probe could have spoken.
+const (
+	leap      = 10 * time.Minute
+	leapTimes = 5
+)
+
+func (m *State) advance(now time.Time) {
+	step := now.Sub(m.now)
+	if m.now.IsZero() || step < 0 {
+		step = 0
+	}
+	if step > leap && step > leapTimes*m.stride {
+		m.stride, step = step, 0
+	}
+	m.now = now
+	m.stride = max(step, m.stride-m.stride/1000)
+	m.uptime += step
+}
+
+// conditions lists every condition there is, in a fixed order.
+func (m *State) conditions() []*alarm.Condition {
+	out := m.intake.Conditions()
+	for _, f := range m.fires {
+		out = append(out, f.conditions()...)
+	}
+	for _, p := range m.byName() {
+		out = append(out, p.conditions()...)
+	}
+	return out
+}
+
+func (m *State) byName() []*probe {
+	out := make([]*probe, 0, len(m.probes))
+	for _, p := range m.probes {
+		out = append(out, p)
+	}
+	slices.SortFunc(out, func(a, b *probe) int { return strings.Compare(string(a.id), string(b.id)) })
+	return out
+}
+
+// alarmed turns changes into effects. Pending is nobody's business yet.
+func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
+	var out []Effect
+	for _, c := range changes {
+		id, to := c.Alarm.ID, c.Alarm.State
+		if to == alarm.Pending || to == alarm.Normal && c.From == alarm.Pending {
+			continue
+		}
+		notify := c.Call && current && (to == alarm.Active || m.told[id])
+		switch {
+		case to == alarm.Active && c.Call:
+			m.told[id] = notify
+		case to != alarm.Acked && to != alarm.Shelved:
+			delete(m.told, id)
+		}
+		out = append(out, Effect{Alarm: &Alarmed{Change: c, Notify: notify}})
+	}
+	return out
+}
+
+// overdue tells of alarms that were raised by old readings and still stand now that the readings are current.
+func (m *State) overdue() []Effect {
+	var out []Effect
+	for _, f := range m.fires {
+		if !f.current(m) {
+			continue
+		}
+		for _, c := range f.conditions() {
+			out = append(out, m.tell(c)...)
+		}
+	}
+	return out
+}
+
+func (m *State) tell(c *alarm.Condition) []Effect {
+	a := c.Alarm()
+	if a.State != alarm.Active || m.told[a.ID] {
+		return nil
+	}
+	m.told[a.ID] = true
+	return []Effect{{Alarm: &Alarmed{Change: alarm.Change{Alarm: a, From: a.State, Because: "still so", Call: true}, Notify: true}}}
+}
