@@ -185,8 +185,8 @@ func (m MQTT) validate() error {
 		if p.Topic == "" || p.Probe == "" {
 			errs = append(errs, fmt.Errorf("mqtt.mapping[%d] needs topic and probe", i))
 		}
-		if !slices.Contains([]string{"", "C", "F", "K"}, p.Unit) {
-			errs = append(errs, fmt.Errorf("mqtt.mapping[%d].unit %q is not C, F or K", i, p.Unit))
+		if !slices.Contains([]string{"", "C", "F", "K", "ohms", "volts", "millivolts", "raw"}, p.Unit) {
+			errs = append(errs, fmt.Errorf("mqtt.mapping[%d].unit %q is not C, F, K, ohms, volts, millivolts or raw", i, p.Unit))
 		}
 	}
 	return errors.Join(errs...)

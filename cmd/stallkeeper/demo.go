@@ -1,0 +1,155 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"stallkeeper/internal/config"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/daemon"
+	"stallkeeper/internal/simulate"
+)
+
+type demoCmd struct {
+	Data   string  `placeholder:"DIR" help:"Keep the database here (default: a temporary folder, removed at the end)."`
+	HTTP   string  `name:"http" placeholder:"ADDR" help:"Where the pages listen (default: 127.0.0.1:8080, or a free port)."`
+	Broker string  `placeholder:"ADDR" help:"Where the embedded MQTT broker listens (default: 127.0.0.1:1883, or a free port)."`
+	Speed  float64 `default:"120" help:"How many times real time the invented night runs (${default})."`
+}
+
+// Help gives an example.
+func (demoCmd) Help() string {
+	return `Example: stallkeeper demo --speed 300
+
+An invented cook of three pieces from the evening to the next day, published over MQTT to the daemon's own broker. Every page says that
+the data is invented. After the cook the pages stay until Ctrl-C.`
+}
+
+// Run serves and publishes the invented cook.
+func (d demoCmd) Run(c *console) error {
+	if !(d.Speed > 0 && d.Speed <= 5000) {
+		return fmt.Errorf("speed %v: give a number above 0, at most 5000", d.Speed)
+	}
+	cfg := config.Default()
+	cfg.Data = d.Data
+	if d.Data == "" {
+		dir, err := os.MkdirTemp("", "stallkeeper-demo-")
+		if err != nil {
+			return fmt.Errorf("make a folder for the demo: %w", err)
+		}
+		defer os.RemoveAll(dir)
+		cfg.Data = dir
+	}
+	if d.HTTP != "" {
+		cfg.HTTP.Listen = d.HTTP
+	}
+	if d.Broker != "" {
+		cfg.Broker.Listen = d.Broker
+	}
+	today := time.Now()
+	start := time.Date(today.Year(), today.Month(), today.Day(), 20, 30, 0, 0, today.Location())
+	now := scaled(start.Add(-time.Minute), d.Speed)
+	served, err := daemon.New(c.ctx, daemon.Options{Config: cfg, Log: logger(c.errOut, false), Now: now, Invented: true,
+		HTTPFallback: d.HTTP == "", BrokerFallback: d.Broker == ""})
+	if err != nil {
+		return err
+	}
+	if err := announce(c, served, cfg.Data); err != nil {
+		return errors.Join(err, served.Close())
+	}
+	fmt.Fprintf(c.errOut, "An invented overnight cook at %v times real time. Open %s\n", d.Speed, served.Addresses().HTTP)
+	group, ctx := errgroup.WithContext(c.ctx)
+	group.Go(func() error { return served.Run(ctx) })
+	group.Go(func() error {
+		err := (&invention{addresses: served.Addresses(), now: now, speed: d.Speed}).run(ctx, simulate.Demo(start))
+		if ctx.Err() != nil {
+			return nil
+		}
+		return err
+	})
+	return group.Wait()
+}
+
+// invention publishes a simulated cook to a running daemon as a person and probes would: events by the API, readings by MQTT.
+type invention struct {
+	addresses daemon.Addresses
+	now       func() time.Time
+	speed     float64
+}
+
+func (v *invention) run(ctx context.Context, s simulate.Scenario) error {
+	sim, err := simulate.New(s)
+	if err != nil {
+		return err
+	}
+	api := daemonAPI{URL: v.addresses.HTTP}
+	var answer struct {
+		ID cook.ID `json:"id"`
+	}
+	if err := v.patiently(ctx, func() error { return api.call(ctx, "POST", "/cooks", describe(s), &answer) }); err != nil {
+		return err
+	}
+	p, err := dialPublisher(ctx, v.addresses.Broker)
+	if err != nil {
+		return err
+	}
+	defer p.close()
+	for {
+		m, ok := sim.Next()
+		if !ok {
+			break
+		}
+		if err := until(ctx, v.now, v.speed, m.Time); err != nil {
+			return err
+		}
+		for _, r := range m.Readings {
+			if err := p.send(ctx, cook.Reading{Probe: cook.ProbeID(r.Probe), Time: cook.Instant(r.Time), Celsius: r.Celsius}); err != nil {
+				return err
+			}
+		}
+		for _, e := range m.Events {
+			entry := cook.Entry{Event: cook.Event{Time: e.Time, Kind: cook.EventKind(e.Kind), Piece: cook.PieceID(e.Piece), With: e.With, Celsius: e.Celsius}}
+			if err := api.call(ctx, "POST", fmt.Sprintf("/cooks/%d/events", answer.ID), entry, nil); err != nil {
+				return err
+			}
+		}
+	}
+	if err := p.flush(ctx); err != nil {
+		return err
+	}
+	return api.call(ctx, "POST", fmt.Sprintf("/cooks/%d/end", answer.ID), struct{}{}, nil)
+}
+
+// patiently tries again while the pages are still coming up.
+func (v *invention) patiently(ctx context.Context, do func() error) error {
+	var err error
+	for range 50 {
+		if err = do(); err == nil {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
+	return err
+}
+
+// describe turns a scenario into the cook that a person would start.
+func describe(s simulate.Scenario) cook.Cook {
+	c := cook.Cook{Name: s.Name, Started: s.Started, ServeBy: s.ServeBy, AltitudeM: s.AltitudeM, Pit: cook.Pit{SetPoint: s.SetPoint, Fire: string(s.Fire)}}
+	for _, p := range s.Pieces {
+		piece := cook.Piece{ID: cook.PieceID(p.ID), Cut: p.Cut, MassKg: p.MassKg, ThicknessMM: p.ThicknessMM, Target: p.Target, Intact: p.Intact}
+		if p.Plan != nil {
+			piece.Plan = &cook.WrapPlan{Wrap: p.Plan.With, AtC: p.Plan.AtCelsius}
+		}
+		c.Pieces = append(c.Pieces, piece)
+	}
+	return c
+}

@@ -1,0 +1,99 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/broker"
+	"stallkeeper/internal/config"
+	"stallkeeper/internal/convert"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/ingest"
+	"stallkeeper/internal/store"
+	"stallkeeper/internal/web"
+)
+
+// sink lets the intake write to the store.
+type sink struct{ db *store.DB }
+
+// Put queues a reading.
+func (s sink) Put(ctx context.Context, r cook.Reading, done func(ingest.Outcome, error)) error {
+	return s.db.Put(ctx, store.Item{Reading: r, Done: func(o store.Outcome, err error) { done(outcome(o), err) }})
+}
+
+// Quarantine queues a payload that is no reading.
+func (s sink) Quarantine(ctx context.Context, q cook.Quarantined, done func(error)) error {
+	return s.db.Put(ctx, store.Item{Bad: &q, Done: func(_ store.Outcome, err error) { done(err) }})
+}
+
+func outcome(o store.Outcome) ingest.Outcome {
+	switch o {
+	case store.Duplicate:
+		return ingest.Duplicate
+	case store.Conflict:
+		return ingest.Conflict
+	}
+	return ingest.Stored
+}
+
+func mappings(in []config.Mapping) []ingest.Mapping {
+	var out []ingest.Mapping
+	for _, m := range in {
+		out = append(out, ingest.Mapping{Topic: m.Topic, Probe: m.Probe, Value: m.Value, Time: m.Time, Unit: m.Unit})
+	}
+	return out
+}
+
+func mappingTopics(in []config.Mapping) []string {
+	var out []string
+	for _, m := range in {
+		out = append(out, m.Topic)
+	}
+	return out
+}
+
+// conversions turns raw values into degrees by the probe's declared conversion.
+func conversions(probes []config.Probe) func(cook.ProbeID, string, float64) (thermal.Celsius, error) {
+	specs := map[cook.ProbeID]*convert.Spec{}
+	for _, p := range probes {
+		if p.Convert != nil {
+			specs[p.ID] = p.Convert
+		}
+	}
+	return func(id cook.ProbeID, quantity string, v float64) (thermal.Celsius, error) {
+		spec := specs[id]
+		if spec == nil {
+			return 0, fmt.Errorf("probe %q sent %s and has no conversion: declare one as [probe.convert] in the configuration", id, quantity)
+		}
+		return spec.Celsius(convert.Quantity(quantity), v)
+	}
+}
+
+func brokerUsers(in []config.User) []broker.User {
+	var out []broker.User
+	for _, u := range in {
+		out = append(out, broker.User{Name: u.Name, PasswordHash: u.PasswordHash, ReadOnly: u.Role == "watch"})
+	}
+	return out
+}
+
+func webUsers(in []config.User) []web.User {
+	var out []web.User
+	for _, u := range in {
+		out = append(out, web.User{Name: u.Name, Level: web.Level(u.Role), Hash: u.PasswordHash})
+	}
+	return out
+}
+
+// mqttScheme accepts the other usual names of the schemes.
+func mqttScheme(url string) string {
+	if rest, ok := strings.CutPrefix(url, "tcp://"); ok {
+		return "mqtt://" + rest
+	}
+	if rest, ok := strings.CutPrefix(url, "ssl://"); ok {
+		return "mqtts://" + rest
+	}
+	return url
+}
