@@ -74,7 +74,7 @@ func (b brineCmd) Run(c *console) error {
 		return err
 	}
 	answer := brineAnswer{IngoingPPM: result.NitritePPM, IonPPM: result.NitriteIonPPM, LimitPPM: result.LimitPPM,
-		LimitSource: result.LimitSource, Within: result.Within, BrineSalt: known(result.BrineSalt), Salometer: known(result.Salometer),
+		LimitSource: result.LimitSource, Within: result.Within, BrineSalt: finite(result.BrineSalt), Salometer: finite(result.Salometer),
 		MeatSalt: result.MeatSalt, AcceleratorPPM: result.AcceleratorPPM, CureG: 1e3 * r.Cure, PickleKg: result.Pickle,
 		Notes: append([]string{}, result.Notes...)}
 	if err := b.ice(r, &answer); err != nil {
@@ -123,7 +123,7 @@ func (b brineCmd) ice(r brine.Recipe, answer *brineAnswer) error {
 	if err != nil {
 		return err
 	}
-	answer.IceToCoolKg, answer.CooledSalt, answer.CooledPPM = &kg, known(cooled.BrineSalt), &cooled.NitritePPM
+	answer.IceToCoolKg, answer.CooledSalt, answer.CooledPPM = &kg, finite(cooled.BrineSalt), &cooled.NitritePPM
 	answer.Notes = append(answer.Notes, fmt.Sprintf("%.2f kg of ice cool the brine to %v; the brine is then %.1f %% salt and gives %.0f ppm nitrite", kg, to, cooled.BrineSalt, cooled.NitritePPM))
 	if cooled.NitritePPM < 120 && answer.IngoingPPM >= 120 {
 		answer.Notes = append(answer.Notes, "that much ice makes the brine too weak: heat less of the water, and count the ice as part of it")
@@ -182,7 +182,7 @@ func parsePercent(s string) (float64, error) {
 	return v / 100, nil
 }
 
-func known(v float64) *float64 {
+func finite(v float64) *float64 {
 	if math.IsNaN(v) {
 		return nil
 	}
