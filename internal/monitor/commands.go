@@ -76,7 +76,12 @@ func (f *fire) amend(m *State, s cook.Stored) []Effect {
 
 // end applies what is still held back, makes the last forecast, and takes the cook's alarms back.
 func (m *State) end(f *fire) []Effect {
-	out := f.apply(m, f.held)
+	var rest []cook.Reading
+	for _, h := range f.held {
+		rest = append(rest, h.Reading)
+	}
+	outlook.Sort(rest)
+	out := f.apply(m, rest)
 	if f.frontier.After(f.keptAt) {
 		out = append(out, f.foresee(m, true)...)
 	}
@@ -127,10 +132,10 @@ func (m *State) Recount(id cook.ID, readings []cook.Reading, forecasted, now tim
 	f := m.newFire(old.stored)
 	m.fires[slices.Index(m.fires, old)] = f
 	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
-	f.keptAt, f.countAt, f.rehearse = forecasted, m.uptime, true
+	f.keptAt, f.rehearse = forecasted, true
 	var mine []cook.Reading
 	for _, r := range readings {
-		if r.Arrived.After(f.counted) {
+		if r.Arrived.After(f.counted) && !r.Arrived.After(now) {
 			f.counted = r.Arrived
 		}
 		if !f.wants(r) || r.Time.After(now.Add(future)) {

@@ -19,8 +19,7 @@ type fire struct {
 	pieces []*piece
 	hush   *alarm.Hush
 
-	held     []cook.Reading             // not yet applied
-	heldAt   time.Duration              // uptime at which the oldest of them came
+	held     []held                     // not yet applied
 	frontier time.Time                  // newest applied reading
 	forecast time.Time                  // at of the newest forecast
 	keptAt   time.Time                  // at of the newest forecast that was kept
@@ -30,10 +29,15 @@ type fire struct {
 	late     bool                       // readings came behind the frontier: count again when it has calmed
 	lateAt   time.Duration              // uptime of the newest of them
 	counted  time.Time                  // newest arrival among the readings of the last recount
-	countAt  time.Duration              // uptime of that recount
 	lag      time.Duration              // of the newest reading to the daemon's clock, as it has stood
 	lagSince time.Duration              // since this uptime
 	rehearse bool                       // counting old readings: no alarm changes come out
+}
+
+// held is a reading that waits for others to be put in order.
+type held struct {
+	cook.Reading
+	since time.Duration // uptime
 }
 
 // piece is a piece on the fire.
@@ -129,19 +133,15 @@ func (f *fire) take(m *State, r cook.Reading) {
 	if p := m.probes[r.Probe]; p.fire == nil {
 		m.enlist(f, r.Probe)
 	}
-	again := !r.Arrived.IsZero() && !r.Arrived.After(f.counted) && m.uptime-f.countAt < calm
-	if again || !f.wants(r) {
-		return
+	if !r.Arrived.IsZero() && !r.Arrived.After(f.counted) || !f.wants(r) {
+		return // counted already, or not ours
 	}
 	f.took = m.uptime
 	if !r.Time.After(f.frontier) {
 		f.behind(m, r)
 		return
 	}
-	if len(f.held) == 0 {
-		f.heldAt = m.uptime
-	}
-	f.held = append(f.held, r)
+	f.held = append(f.held, held{r, m.uptime})
 	f.noteLag(m, m.now.Sub(r.Time))
 }
 
@@ -168,24 +168,24 @@ func (f *fire) current(m *State) bool {
 	return m.now.Sub(f.frontier) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
 }
 
-// drain applies what need not be held back any longer. With tick it also looks at how long it has been held.
-func (f *fire) drain(m *State, tick bool) []Effect {
+// drain applies what need not be held back any longer.
+func (f *fire) drain(m *State) []Effect {
 	if len(f.held) == 0 {
 		return nil
 	}
-	outlook.Sort(f.held)
+	slices.SortStableFunc(f.held, func(a, b held) int { return outlook.Order(a.Reading, b.Reading) })
 	limit := f.watermark()
-	if tick && m.uptime-f.heldAt >= hold {
-		limit = f.held[len(f.held)-1].Time
+	for _, h := range f.held {
+		if m.uptime-h.since >= hold && h.Time.After(limit) {
+			limit = h.Time
+		}
 	}
-	n := 0
-	for n < len(f.held) && !f.held[n].Time.After(limit) {
-		n++
+	var due []cook.Reading
+	for len(due) < len(f.held) && !f.held[len(due)].Time.After(limit) {
+		due = append(due, f.held[len(due)].Reading)
 	}
-	out := f.apply(m, f.held[:n])
-	f.held = slices.Delete(f.held, 0, n)
-	f.heldAt = m.uptime
-	return out
+	f.held = slices.Delete(f.held, 0, len(due))
+	return f.apply(m, due)
 }
 
 // watermark is the time up to which every probe that still speaks has spoken.
@@ -193,12 +193,12 @@ func (f *fire) watermark() time.Time {
 	newest := f.held[len(f.held)-1].Time
 	mark := newest
 	spoke := map[cook.ProbeID]time.Time{}
-	for _, r := range f.held {
-		spoke[r.Probe] = r.Time
+	for _, h := range f.held {
+		spoke[h.Probe] = h.Time
 	}
 	for id, t := range f.spoken {
-		if held, ok := spoke[id]; ok {
-			t = held
+		if at, ok := spoke[id]; ok {
+			t = at
 		}
 		if newest.Sub(t) < speaking && t.Before(mark) {
 			mark = t

@@ -102,7 +102,7 @@ func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
 		out = append(out, m.alone(p, r)...)
 	}
 	for _, f := range m.fires {
-		out = append(out, f.drain(m, false)...)
+		out = append(out, f.drain(m)...)
 	}
 	return append(out, m.overdue()...)
 }
@@ -128,7 +128,7 @@ func (m *State) Tick(now time.Time) []Effect {
 	m.advance(now)
 	var out []Effect
 	for _, f := range m.fires {
-		out = append(out, f.drain(m, true)...)
+		out = append(out, f.drain(m)...)
 		out = append(out, f.pause(m)...)
 	}
 	out = append(out, m.listen()...)
@@ -166,6 +166,9 @@ func (m *State) advance(now time.Time) {
 	step := now.Sub(m.now)
 	if m.now.IsZero() || step < 0 {
 		step = 0
+		for _, f := range m.fires {
+			f.counted = time.Time{} // arrivals count anew from here
+		}
 	}
 	if step > leap && step > leapTimes*m.stride {
 		m.stride, step = step, 0

@@ -48,16 +48,22 @@ func FromLog(log *cook.Log, p cook.Piece) estimator.Input {
 	return in
 }
 
-// LastReading is the time of the newest reading of a log that counts for its cook.
+// LastReading is the time of the newest reading of a log that counts for its cook; if none does, of the newest at all.
 func LastReading(log *cook.Log) (time.Time, error) {
-	var last time.Time
+	var last, newest time.Time
 	for _, r := range log.Readings {
 		if Counts(r) && Belongs(log.Cook, r.Probe) && r.Time.After(last) {
 			last = r.Time
 		}
+		if r.Time.After(newest) {
+			newest = r.Time
+		}
+	}
+	if newest.IsZero() {
+		return newest, errors.New("the log has no readings: say with --at for when to forecast")
 	}
 	if last.IsZero() {
-		return last, errors.New("the log has no usable reading of its pit or pieces: check the probe names in readings.csv against cook.json")
+		return newest, nil
 	}
 	return last, nil
 }
@@ -67,15 +73,16 @@ func Belongs(c cook.Cook, id cook.ProbeID) bool {
 	return c.Pit.OwnsProbe(id) || slices.ContainsFunc(c.Pieces, func(p cook.Piece) bool { return slices.Contains(p.ProbeIDs(), id) })
 }
 
-// Sort puts readings in the order in which they are applied: by time, then by probe.
-func Sort(readings []cook.Reading) {
-	slices.SortStableFunc(readings, func(a, b cook.Reading) int {
-		if c := a.Time.Compare(b.Time); c != 0 {
-			return c
-		}
-		return strings.Compare(string(a.Probe), string(b.Probe))
-	})
+// Order compares readings in the order in which they are applied: by time, then by probe.
+func Order(a, b cook.Reading) int {
+	if c := a.Time.Compare(b.Time); c != 0 {
+		return c
+	}
+	return strings.Compare(string(a.Probe), string(b.Probe))
 }
+
+// Sort puts readings in the order in which they are applied.
+func Sort(readings []cook.Reading) { slices.SortStableFunc(readings, Order) }
 
 // abreast is how long a probe's last value stands beside newer ones of its neighbours. Choice of this project.
 const abreast = 5 * time.Minute
