@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"stallkeeper/estimator/thermal"
 	"strings"
 	"testing"
@@ -151,20 +152,19 @@ func TestPut_APoisonousItemDoesNotHoldUpItsNeighbours(t *testing.T) {
 
 func TestReadings_PagesMeetWithoutGapOrRepeat(t *testing.T) {
 	s := mustOpen(t, fileOf(t))
+	var all []cook.Reading
 	var want []string
 	for i := range 50 {
 		for _, probe := range []cook.ProbeID{"core", "flat", "pit"} {
 			if (i+len(probe))%3 == 0 {
 				continue // the probes differ in their gaps
 			}
-			s.mustPut(t, reading(probe, i, thermal.Celsius(i)))
-			want = append(want, fmt.Sprintf("%ds %s %d", i, probe, i))
+			all = append(all, reading(probe, i, thermal.Celsius(i)))
+			want = append(want, fmt.Sprintf("%s %s %d", time.Duration(i)*time.Second, probe, i))
 		}
 	}
-	for i := range want {
-		d, _ := time.ParseDuration(strings.Fields(want[i])[0])
-		want[i] = d.String() + want[i][strings.Index(want[i], " "):]
-	}
+	slices.Reverse(all)
+	s.mustPut(t, all...)
 	for _, limit := range []int{1, 2, 7, 1000} {
 		var got []cook.Reading
 		for q := (cook.ReadingQuery{Limit: limit}); ; {
@@ -267,6 +267,7 @@ func TestProbes_KnowsFirstAndLast(t *testing.T) {
 
 func TestSeries_KeepsExtremesOfGoodReadings(t *testing.T) {
 	s := mustOpen(t, fileOf(t))
+	var all []cook.Reading
 	for i := range 100 {
 		r := reading("core", i, thermal.Celsius(i%10))
 		switch i {
@@ -279,8 +280,9 @@ func TestSeries_KeepsExtremesOfGoodReadings(t *testing.T) {
 		case 50, 51, 52, 53, 54, 55, 56, 57, 58, 59:
 			continue // a gap
 		}
-		s.mustPut(t, r)
+		all = append(all, r)
 	}
+	s.mustPut(t, all...)
 	got, err := s.Series(t.Context(), "core", epoch, epoch.Add(100*time.Second), 10)
 	if err != nil {
 		t.Fatal(err)
