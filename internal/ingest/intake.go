@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -17,15 +16,17 @@ type Outcome int
 
 // The outcomes of a committed reading.
 const (
-	Stored    Outcome = iota
-	Duplicate         // the same probe, time and value was there
-	Conflict          // the same probe and time with another value was there; this one went to quarantine
+	Stored      Outcome = iota
+	Duplicate           // the same reading was there
+	Conflict            // another value was there for that probe and time; this one went to quarantine
+	Quarantined         // it could not be stored and went to quarantine
 )
 
-// Sink commits readings and quarantined payloads.
+// Sink commits readings and quarantined payloads. It keeps readings with a device time once, gives each reading timed by
+// its arrival a time of its own, and knows a retained one that comes again.
 //
 // Put and Quarantine queue in the order of the calls and wait while the queue is full. done is called once, after the
-// commit: a nil error means that it is on disk. done must not block; it may be called before Put returns. When Put or
+// commit: a nil error means that it is on disk. done does not block; it may be called before Put returns. When Put or
 // Quarantine returns an error, done is not called.
 type Sink interface {
 	Put(ctx context.Context, r cook.Reading, done func(Outcome, error)) error
@@ -36,7 +37,7 @@ type Sink interface {
 type Stats struct {
 	Messages    int64 // messages taken in
 	Stored      int64 // readings committed
-	Duplicates  int64 // readings that were there already
+	Duplicates  int64 // readings that were there already, among them retained ones that came again
 	Conflicts   int64 // readings with another value for a known time, in quarantine
 	Quarantined int64 // payloads in quarantine
 	Ignored     int64 // SenML records that are not temperatures
@@ -52,10 +53,8 @@ type Intake struct {
 	sink    Sink
 	now     func() time.Time
 
-	mu      sync.Mutex // guards the fields below and keeps judging and queueing in one order
-	arrival time.Time  // last arrival given out
-	probes  map[cook.ProbeID]*probeState
-	kept    map[string][]byte // last timeless retained payload of a topic
+	mu     sync.Mutex // guards probes and keeps arrival, judging and queueing in one order
+	probes map[cook.ProbeID]*probeState
 
 	messages, stored, duplicates, conflicts, quarantined atomic.Int64
 	ignored, retained, backlog, seqMissing, failed       atomic.Int64
@@ -67,14 +66,12 @@ type probeState struct {
 	seq   int64
 }
 
-// maxTracked bounds the memory for probes and retained topics against a client that invents names. A forgotten probe is
-// judged as if it were new.
+// maxTracked bounds the memory for probes against a client that invents names. A forgotten probe is judged as if it were new.
 const maxTracked = 4096
 
 // New prepares an intake; now stamps the arrivals.
 func New(decoder *Decoder, sink Sink, now func() time.Time) *Intake {
-	return &Intake{decoder: decoder, sink: sink, now: now,
-		probes: map[cook.ProbeID]*probeState{}, kept: map[string][]byte{}}
+	return &Intake{decoder: decoder, sink: sink, now: now, probes: map[cook.ProbeID]*probeState{}}
 }
 
 // Consumes reports whether messages on the topic are readings.
@@ -90,14 +87,9 @@ func (in *Intake) Handle(ctx context.Context, m Message, done func(error)) error
 	if m.Retained {
 		in.retained.Add(1)
 	}
-	now := in.stamp()
+	now := in.now()
 	decoded, bad := in.decoder.Decode(m, now)
 	in.ignored.Add(int64(decoded.Ignored))
-	if bad == nil && in.known(m, decoded) {
-		in.duplicates.Add(int64(len(decoded.Readings)))
-		done(nil)
-		return nil
-	}
 	// One share of the joint promise is held until all parts are queued, so that an early commit cannot end it.
 	all := newJoint(done)
 	err := in.queue(ctx, m, now, decoded.Readings, bad, all)
@@ -129,42 +121,15 @@ func (in *Intake) queue(ctx context.Context, m Message, now time.Time, readings 
 	return nil
 }
 
-// stamp gives the time of arrival. Two messages within a microsecond, or on a clock that stands, get different times:
-// timeless numbers of one probe would otherwise conflict.
-func (in *Intake) stamp() time.Time {
-	const standing = time.Second
-	now := cook.Instant(in.now())
-	if behind := in.arrival.Sub(now); behind >= 0 && behind < standing {
-		now = in.arrival.Add(time.Microsecond)
-	}
-	in.arrival = now
-	return now
-}
-
-// known reports whether this is a retained message without a time that has been taken in before. A broker sends it
-// again at each subscription, and each time it would look like a new reading.
-func (in *Intake) known(m Message, d Decoded) bool {
-	if !m.Retained {
-		return false
-	}
-	for _, r := range d.Readings {
-		if r.Clock == cook.DeviceClock {
-			return false
-		}
-	}
-	last, ok := in.kept[m.Topic]
-	if ok && bytes.Equal(last, m.Payload) {
-		return true
-	}
-	makeRoom(in.kept)
-	in.kept[m.Topic] = bytes.Clone(m.Payload)
-	return false
-}
-
 func (in *Intake) judge(r *cook.Reading) {
 	p := in.probes[r.Probe]
 	if p == nil {
-		makeRoom(in.probes)
+		if len(in.probes) >= maxTracked {
+			for any := range in.probes {
+				delete(in.probes, any)
+				break
+			}
+		}
 		p = &probeState{}
 		in.probes[r.Probe] = p
 	}
@@ -182,17 +147,6 @@ func (in *Intake) judge(r *cook.Reading) {
 	p.seq = r.Seq
 }
 
-// makeRoom drops an arbitrary entry of a full map.
-func makeRoom[K comparable, V any](m map[K]V) {
-	if len(m) < maxTracked {
-		return
-	}
-	for k := range m {
-		delete(m, k)
-		return
-	}
-}
-
 func (in *Intake) count(o Outcome, err error) {
 	switch {
 	case err != nil:
@@ -201,6 +155,8 @@ func (in *Intake) count(o Outcome, err error) {
 		in.duplicates.Add(1)
 	case o == Conflict:
 		in.conflicts.Add(1)
+	case o == Quarantined:
+		in.quarantined.Add(1)
 	default:
 		in.stored.Add(1)
 	}

@@ -52,8 +52,11 @@ func parseJSONNumber(raw json.RawMessage) (float64, error) {
 // millisecondsFrom separates Unix milliseconds from Unix seconds: 1e11 s is the year 5138, 1e11 ms is 1973.
 const millisecondsFrom = 1e11
 
-// latestUnix is 9999-12-31T23:59:59Z, the last second that RFC 3339 can write.
-const latestUnix = 253402300799
+// The seconds since 1970 that RFC 3339 can write: 0001-01-01T00:00:00Z to 9999-12-31T23:59:59Z.
+const (
+	earliestUnix = -62135596800
+	latestUnix   = 253402300799
+)
 
 // parseTime reads a JSON time. A null is a device without a clock: no time and no error.
 func parseTime(raw json.RawMessage) (t time.Time, given bool, err error) {
@@ -90,7 +93,7 @@ func parseTime(raw json.RawMessage) (t time.Time, given bool, err error) {
 
 // unixTime converts seconds since 1970 to a time in whole microseconds.
 func unixTime(seconds float64) (time.Time, error) {
-	if math.Abs(seconds) > latestUnix {
+	if seconds < earliestUnix || seconds > latestUnix {
 		return time.Time{}, fmt.Errorf("time %g s is outside the years that can be written", seconds)
 	}
 	whole, part := math.Modf(seconds)
