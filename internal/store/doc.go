@@ -27,11 +27,11 @@
 // application_id is 0x53544b50 ("STKP"), PRAGMA user_version the schema's version.
 //
 //	probes         id, name: every probe ever heard
-//	readings       seq (grows in the order of commits), probe, time, celsius,
+//	readings       probe, time, seq (1, 2, 3, ... in the order of commits), celsius,
 //	               quality 0 good 1 power-up 2 disconnected 3 out-of-range 4 spike 5 stuck 6 suspect,
 //	               clock 0 device 1 arrival 2 hand, retained and backlog 0 or 1,
 //	               delay (arrival minus time; null = unknown), device_seq (0 = none), raw (null = was Celsius);
-//	               unique (probe, time)
+//	               primary key (probe, time): kept in that order, so that one probe's night is read in one go
 //	quarantine     id, time, topic, payload, reason
 //	cooks          id, created, started, ended (null = running), body (cook.json as it was when started, without events)
 //	entries        id, cook, time, kind, piece, material, celsius, logged, corrects, withdraw, who, note

@@ -27,8 +27,8 @@ type insertion struct {
 }
 
 const (
-	insertReading = `insert into readings (probe, time, celsius, quality, clock, retained, backlog, delay, device_seq, raw)
-		values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (probe, time) do nothing`
+	insertReading = `insert into readings (probe, time, seq, celsius, quality, clock, retained, backlog, delay, device_seq, raw)
+		values (?, ?, (select coalesce(max(seq), 0) + 1 from readings), ?, ?, ?, ?, ?, ?, ?, ?) on conflict (probe, time) do nothing`
 	standingValue    = `select celsius from readings where probe = ? and time = ?`
 	takenTimes       = `select time from readings where probe = ? and time >= ? order by time`
 	lastRetained     = `select celsius from readings where probe = ? and retained = 1 and clock = 1 order by seq desc limit 1`

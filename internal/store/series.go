@@ -8,16 +8,20 @@ import (
 	"stallkeeper/internal/cook"
 )
 
-// thinned cuts the span into equal stretches. A value that the broker had kept, timed only by its arrival, says nothing
-// about that time and is left out.
+// thinned cuts the span from ?2 to ?3 into stretches of ?4 microseconds. Asking for each along the key needs no sorting. A value that the
+// broker had kept, timed only by its arrival, says nothing about that time and is left out.
 const thinned = `
-with wanted as (
-	select r.time, r.celsius from readings r
-	where r.probe = ?1 and r.time >= ?2 and r.time < ?3 and r.quality = 0 and not (r.retained = 1 and r.clock = 1)
-), stretches as (
-	select min(time) first, max(time) last, min(celsius) low, max(celsius) high from wanted group by (time - ?2) / ?4
+with recursive stretch (lo, hi) as (
+	select ?2, min(?2 + ?4, ?3) union all select hi, min(hi + ?4, ?3) from stretch where hi < ?3
 )
-select s.first, s.low, s.high, (select r.celsius from readings r where r.probe = ?1 and r.time = s.last) from stretches s order by s.first`
+select * from (select
+	(select time from readings where ` + within + ` order by time limit 1) first,
+	(select min(celsius) from readings where ` + within + `),
+	(select max(celsius) from readings where ` + within + `),
+	(select celsius from readings where ` + within + ` order by time desc limit 1)
+from stretch) where first is not null`
+
+const within = `probe = ?1 and time >= lo and time < hi and quality = 0 and (retained = 0 or clock <> 1)`
 
 // Series thins a probe's good readings, from inclusive, to exclusive, zero times open, to at most points stretches of
 // equal length that keep the extremes. Stretches without a reading are left out.

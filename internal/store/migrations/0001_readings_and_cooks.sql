@@ -4,9 +4,9 @@ create table probes (
 ) strict;
 
 create table readings (
-  seq        integer primary key,
   probe      integer not null references probes (id),
   time       integer not null,
+  seq        integer not null,
   celsius    real    not null,
   quality    integer not null,
   clock      integer not null,
@@ -14,10 +14,11 @@ create table readings (
   backlog    integer not null,
   delay      integer,
   device_seq integer not null,
-  raw        text
-) strict;
-create unique index readings_by_probe on readings (probe, time);
-create index readings_retained on readings (probe) where retained = 1 and clock = 1;
+  raw        text,
+  primary key (probe, time)
+) strict, without rowid;
+create unique index readings_by_seq on readings (seq);
+create index readings_retained on readings (probe, seq) where retained = 1 and clock = 1;
 
 create table quarantine (
   id      integer primary key,
