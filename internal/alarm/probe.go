@@ -164,7 +164,7 @@ func (p *Probe) noteJump(at time.Time, level thermal.Celsius) {
 	if !p.jumped.IsZero() {
 		back := thermal.CelsiusDelta(level - p.before)
 		if back > -jumpBy/2 && back < jumpBy/2 || at.Sub(p.jumped) > jumpUntil {
-			p.jumped = time.Time{}
+			p.jumped, p.worked = time.Time{}, at // coming back is no jump of its own
 		}
 		return
 	}

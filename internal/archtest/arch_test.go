@@ -18,6 +18,7 @@ var allowed = map[string][]string{
 	"estimator/thermal":  {},
 	"estimator":          {"estimator/thermal"},
 	"internal/cook":      {"estimator/thermal"},
+	"internal/trace":     {"internal/cook", "estimator/thermal"},
 	"internal/alarm":     {"internal/cook", "estimator/thermal"},
 	"internal/safety":    {"internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
@@ -38,7 +39,7 @@ var allowed = map[string][]string{
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/trace"}
 
 // free packages wire or run things and may import any package of the module.
 func free(pkg string) bool { return pkg == "internal/daemon" || strings.HasPrefix(pkg, "cmd/") }
