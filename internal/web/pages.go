@@ -26,14 +26,12 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
-//go:embed assets
-var assetFiles embed.FS
-
 // pageSet is the pages with what they are made from.
 type pageSet struct {
 	Options
 	views  map[string]*template.Template
 	trails *trails
+	assets map[string]asset
 }
 
 // page is what every template gets.
@@ -52,10 +50,13 @@ func newPageSet(o Options) (*pageSet, error) {
 	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
-		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict,
+		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict, "by": byWhom,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
+	}
+	if p.assets, err = readAssets(); err != nil {
+		return nil, err
 	}
 	names, err := fs.Glob(templateFiles, "templates/page_*.html")
 	if err != nil {
@@ -90,14 +91,9 @@ func dict(pairs ...any) (map[string]any, error) {
 
 // register puts the pages on mux.
 func (p *pageSet) register(mux *http.ServeMux) {
-	assets, err := fs.Sub(assetFiles, "assets")
-	if err != nil {
-		panic("web: assets are embedded: " + err.Error())
-	}
-	files := http.StripPrefix("/assets/", http.FileServerFS(assets))
-	mux.HandleFunc("GET /assets/", func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Cache-Control", "no-cache")
-		files.ServeHTTP(w, r)
+	mux.HandleFunc("GET /assets/{name...}", p.asset)
+	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
+		http.Redirect(w, r, "/assets/icon.svg", http.StatusMovedPermanently)
 	})
 	for pattern, handle := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                  p.night,
@@ -152,6 +148,7 @@ func (p *pageSet) render(w http.ResponseWriter, r *http.Request, status int, nam
 		view.Back = r.URL.RequestURI()
 	}
 	var out bytes.Buffer
+	w.Header().Add("Vary", "Cookie")
 	if err := p.views[name].ExecuteTemplate(&out, "frame", view); err != nil {
 		return fmt.Errorf("fill page %s: %w", name, err)
 	}

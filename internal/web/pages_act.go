@@ -1,7 +1,6 @@
 package web
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -17,7 +16,7 @@ import (
 const shelfTime = 30 * time.Minute
 
 func (p *pageSet) postAcknowledge(w http.ResponseWriter, r *http.Request) error {
-	if err := p.Desk.Acknowledge(r.Context(), alarm.ID(r.FormValue("alarm")), who(r)); err != nil {
+	if err := p.Desk.Acknowledge(r.Context(), alarm.ID(r.FormValue("alarm")), by(r, onPage)); err != nil {
 		return err
 	}
 	returnTo(w, r)
@@ -25,7 +24,7 @@ func (p *pageSet) postAcknowledge(w http.ResponseWriter, r *http.Request) error 
 }
 
 func (p *pageSet) postShelve(w http.ResponseWriter, r *http.Request) error {
-	if err := p.Desk.Shelve(r.Context(), alarm.ID(r.FormValue("alarm")), p.Now().Add(shelfTime), who(r)); err != nil {
+	if err := p.Desk.Shelve(r.Context(), alarm.ID(r.FormValue("alarm")), p.Now().Add(shelfTime), by(r, onPage)); err != nil {
 		return err
 	}
 	returnTo(w, r)
@@ -80,7 +79,7 @@ func (p *pageSet) entry(r *http.Request, see reader) (cook.Entry, error) {
 	if err != nil {
 		return cook.Entry{}, err
 	}
-	e := cook.Entry{Logged: cook.Instant(p.Now()), By: who(r), Note: strings.TrimSpace(r.FormValue("note"))}
+	e := cook.Entry{Logged: cook.Instant(p.Now()), By: by(r, onPage), Note: strings.TrimSpace(r.FormValue("note"))}
 	if err := cook.CheckText("note", e.Note); err != nil {
 		return e, bad("%v", err)
 	}
@@ -148,8 +147,8 @@ func localTime(text string, in *time.Location) (time.Time, error) {
 	return time.Time{}, bad("time %q: write it like 2026-05-02T20:00", text)
 }
 
-// who names the person in the log.
-func who(r *http.Request) string { return cmp.Or(personOf(r).name, "page") }
+// onPage stands in the log for a person without a name.
+const onPage = "page"
 
 // postSettings keeps a choice in a cookie of this browser.
 func (p *pageSet) postSettings(w http.ResponseWriter, r *http.Request) error {

@@ -172,7 +172,7 @@ func (p *pageSet) postAmend(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	see := readerOf(r, p.Now(), p.Location)
-	a := cook.Amendment{Time: cook.Instant(p.Now()), Piece: cook.PieceID(r.FormValue("piece")), By: who(r)}
+	a := cook.Amendment{Time: cook.Instant(p.Now()), Piece: cook.PieceID(r.FormValue("piece")), By: by(r, onPage)}
 	if text := r.FormValue("serve"); text != "" {
 		at, err := localTime(text, p.Location)
 		if err != nil {

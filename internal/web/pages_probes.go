@@ -47,10 +47,10 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 			line.Value = fmt.Sprintf("%.0f ppm", float64(v.Last.Celsius))
 		}
 		switch {
-		case v.Silent:
-			line.State = "silent for " + see.Since(v.Last.Time)
 		case v.Last.Quality != cook.Good:
-			line.State = qualityName(v.Last.Quality)
+			line.Value, line.State = "no value", qualityName(v.Last.Quality)+" (it sent "+line.Value+")"
+		case v.Silent:
+			line.State = "silent"
 		case v.Suspect:
 			line.State = "in doubt"
 		}

@@ -47,7 +47,7 @@ func (p *pageSet) newStartForm(see reader) *startForm {
 	}
 	snap := p.View.Snapshot()
 	for _, probe := range snap.Probes {
-		if probe.Cook == 0 && !probe.ID.IsPit() && !strings.Contains(string(probe.ID), "/") {
+		if probe.Cook == 0 && !probe.Silent && probe.Last.Quality == cook.Good && !probe.ID.IsPit() && !strings.Contains(string(probe.ID), "/") {
 			f.Free = append(f.Free, probe.ID)
 		}
 	}

@@ -297,7 +297,7 @@ func TestCook_AmendsCorrectsAndEnds(t *testing.T) {
 func TestProbes_ShowQualityAndKeepHandReadings(t *testing.T) {
 	n := newNight(t)
 	server := serveNight(t, n, nil)
-	has(t, get(t, server, "/probes"), "garage", "silent for 3 h 00 min", "No known field: send celsius", "ff 00 41", `{&#34;temp&#34;:&#34;hot&#34;}`)
+	has(t, get(t, server, "/probes"), "garage", "no contact (it sent −127.0 °C)", "No known field: send celsius", "ff 00 41", `{&#34;temp&#34;:&#34;hot&#34;}`)
 	status, to := post(t, server, "/probes/reading", url.Values{"probe": {"flat"}, "degrees": {"67,5"}, "back": {"/probes"}})
 	if status != http.StatusSeeOther || len(n.hand) != 1 || n.hand[0].Celsius != 67.5 || n.hand[0].Clock != cook.HandClock {
 		t.Fatalf("hand reading = %d %+v", status, n.hand)
@@ -330,5 +330,33 @@ func TestBackTo_StaysOnThisServer(t *testing.T) {
 		if got := backTo(raw); got != want {
 			t.Errorf("backTo(%q) = %q, want %q", raw, got, want)
 		}
+	}
+}
+
+func TestFirstLoad_IsSmall(t *testing.T) {
+	server := serveNight(t, newNight(t), nil)
+	total := 0
+	for _, path := range []string{"/", "/assets/look.css", "/assets/watch.js", "/assets/fresh.js", "/assets/curve.js", "/assets/icon.svg",
+		"/assets/uplot/uPlot.iife.min.js", "/assets/uplot/uPlot.min.css", "/curve/7/flat"} {
+		req, err := http.NewRequest(http.MethodGet, server.URL+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Accept-Encoding", "gzip")
+		answer, err := http.DefaultTransport.RoundTrip(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := io.Copy(io.Discard, answer.Body)
+		answer.Body.Close()
+		if err != nil || answer.StatusCode != http.StatusOK {
+			t.Fatalf("%s: %s, %v", path, answer.Status, err)
+		}
+		t.Logf("%6d %s", n, path)
+		total += int(n)
+	}
+	t.Logf("%6d in all", total)
+	if total > 120_000 {
+		t.Errorf("the first load takes %d bytes, want at most 120,000", total)
 	}
 }

@@ -58,7 +58,7 @@ func (s reader) Degrees(c thermal.Celsius) string {
 	if !c.Finite() {
 		return ""
 	}
-	return strconv.FormatFloat(s.number(c), 'f', 1, 64)
+	return strings.Replace(strconv.FormatFloat(s.number(c), 'f', 1, 64), "-", "−", 1)
 }
 
 // Round is Degrees without a needless ".0", for fields and buttons.
@@ -87,9 +87,12 @@ func (s reader) Mark(c thermal.Celsius) string {
 	return s.Round(c) + "\u00a0" + s.Unit()
 }
 
+// numberReader takes what people and this page write for a decimal point and a minus.
+var numberReader = strings.NewReplacer(",", ".", "−", "-")
+
 // parse reads a number typed in the reader's unit, or a temperature that carries its own.
 func (s reader) parse(text string) (thermal.Celsius, error) {
-	text = strings.TrimSpace(strings.ReplaceAll(text, ",", "."))
+	text = strings.TrimSpace(numberReader.Replace(text))
 	if _, err := strconv.ParseFloat(text, 64); err == nil {
 		text += strings.TrimPrefix(s.Unit(), "°")
 	}
@@ -286,6 +289,17 @@ func roleName(r cook.Role) string {
 		return "carbon monoxide"
 	}
 	return cmp.Or(string(r), "not assigned")
+}
+
+// byWhom says who did something.
+func byWhom(name string) string {
+	switch name {
+	case "":
+		return "by somebody"
+	case onPage:
+		return "on the page"
+	}
+	return "by " + name
 }
 
 // eventName says what was done.
