@@ -173,7 +173,10 @@ func (d *Daemon) openWeb() error {
 	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
 		Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
-	return err
+	if err != nil {
+		return err
+	}
+	return d.web.MayListen(d.ln.Addr())
 }
 
 // Addresses tells where the daemon listens.

@@ -68,7 +68,7 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.S
 
 // Run serves on ln until ctx ends, then lets running answers finish. It closes ln.
 func (s *Server) Run(ctx context.Context, ln net.Listener) error {
-	if err := s.mayListen(ln.Addr()); err != nil {
+	if err := s.MayListen(ln.Addr()); err != nil {
 		return errors.Join(err, ln.Close())
 	}
 	server := &http.Server{
@@ -105,8 +105,8 @@ func (s *Server) serve(server *http.Server, ln net.Listener) error {
 
 func (s *Server) endStreams() { s.once.Do(func() { close(s.closing) }) }
 
-// mayListen refuses an address that other machines reach unless people must log in over TLS, or a proxy sees to it.
-func (s *Server) mayListen(addr net.Addr) error {
+// MayListen refuses an address that other machines reach unless people must log in over TLS, or a proxy sees to it.
+func (s *Server) MayListen(addr net.Addr) error {
 	at, err := netip.ParseAddrPort(addr.String())
 	if err != nil || at.Addr().Unmap().IsLoopback() || s.opts.BehindProxy || (len(s.opts.Users) > 0 && s.opts.TLS != nil) {
 		return nil

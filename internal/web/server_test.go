@@ -174,11 +174,11 @@ func TestRun_RefusesAnOpenAddress(t *testing.T) {
 		{"users and TLS", func(o *Options) { o.Users, o.TLS = users(t), &tls.Config{} }, true},
 		{"behind a proxy", func(o *Options) { o.BehindProxy = true }, true},
 	} {
-		err := newServer(t, newShelf(t), c.edit).mayListen(&net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 8080})
+		err := newServer(t, newShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 8080})
 		if (err == nil) != c.ok {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if err := newServer(t, newShelf(t), c.edit).mayListen(&net.TCPAddr{IP: net.IPv6loopback, Port: 8080}); err != nil {
+		if err := newServer(t, newShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv6loopback, Port: 8080}); err != nil {
 			t.Errorf("%s on loopback: %v", c.name, err)
 		}
 	}
