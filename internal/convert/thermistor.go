@@ -14,6 +14,7 @@ const (
 	thermistorMax thermal.Celsius = 350
 
 	minOhms, maxOhms = 0.01, 1e9
+	minBeta, maxBeta = 1000, 10000 // K at room temperature
 )
 
 // Thermistor is the curve 1/T = a + b·L + c·L² + d·L³ with L = ln(R/ref), T in kelvin.
@@ -59,7 +60,7 @@ func (t *Thermistor) bound() error {
 	}
 	start, off := -1, 0.1*room // 30 K off at most
 	for i := range steps + 1 {
-		if y := math.Abs(t.inverse(at(i)) - room); inside(i) && y < off {
+		if y := math.Abs(t.inverse(at(i)) - room); y < off && inside(i) && t.rise(at(i)) > 1.0/maxBeta && t.rise(at(i)) < 1.0/minBeta {
 			start, off = i, y
 		}
 	}
