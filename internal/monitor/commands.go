@@ -70,7 +70,7 @@ func (f *fire) amend(m *State, s cook.Stored) []Effect {
 		p.advised = time.Time{}
 	}
 	f.worked = 0
-	out := f.emit(m, f.passEvents(m))
+	out := f.emit(m, f.frontier, f.passEvents(m))
 	return append(out, f.foresee(m, true)...)
 }
 
@@ -133,6 +133,9 @@ func (m *State) Recount(id cook.ID, readings []cook.Reading, forecasted, now tim
 	m.fires[slices.Index(m.fires, old)] = f
 	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
 	f.keptAt, f.rehearse = forecasted, true
+	if forecasted.After(now.Add(future)) { // kept while the clock was ahead
+		f.keptAt = now
+	}
 	var mine []cook.Reading
 	for _, r := range readings {
 		if r.Arrived.After(f.counted) && !r.Arrived.After(now) {
@@ -190,7 +193,7 @@ func (m *State) reconcile(f *fire, before map[alarm.ID]alarm.Alarm) []Effect {
 			changes = append(changes, alarm.Change{Alarm: found, From: alarm.Normal, Because: found.Because, Call: found.State == alarm.Active})
 		}
 	}
-	return m.alarmed(changes, f.current(m))
+	return m.alarmed(changes, f.current(m, f.frontier))
 }
 
 // Acknowledge takes note that a person knows of an alarm.

@@ -1,6 +1,7 @@
 package monitor
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -44,7 +45,7 @@ type held struct {
 type piece struct {
 	cook.Piece
 	core     *outlook.Merge
-	track    *estimator.Tracker
+	track    tracker
 	watch    *alarm.Piece
 	sample   *estimator.Sample // of the instant being applied
 	forecast estimator.Forecast
@@ -63,7 +64,7 @@ func (m *State) newFire(s cook.Stored) *fire {
 	f.sortEvents()
 	for _, p := range s.Pieces {
 		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
-			track: m.o.Estimator.Track(outlook.FromCook(s.Cook, p)),
+			track: m.track(outlook.FromCook(s.Cook, p)),
 			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words)})
 	}
 	for id := range m.probes {
@@ -96,7 +97,13 @@ func (m *State) enlist(f *fire, id cook.ProbeID) {
 	if q := f.pieceOf(id); q != nil {
 		p.piece = q.ID
 	}
+	old := p.watch
 	p.watch = alarm.NewProbe(id, int64(f.stored.ID), string(p.piece), m.o.Settings, m.words)
+	if old != nil {
+		for i, c := range p.watch.Conditions() {
+			c.Adopt(old.Conditions()[i].Alarm())
+		}
+	}
 }
 
 func (f *fire) pieceOf(id cook.ProbeID) *piece {
@@ -129,20 +136,20 @@ const (
 )
 
 // take accepts a reading that just came.
-func (f *fire) take(m *State, r cook.Reading) {
+func (f *fire) take(m *State, r cook.Reading) []Effect {
 	if p := m.probes[r.Probe]; p.fire == nil {
 		m.enlist(f, r.Probe)
 	}
 	if !r.Arrived.IsZero() && !r.Arrived.After(f.counted) || !f.wants(r) {
-		return // counted already, or not ours
+		return nil // counted already, or not ours
 	}
 	f.took = m.uptime
 	if !r.Time.After(f.frontier) {
-		f.behind(m, r)
-		return
+		return f.behind(m, r)
 	}
 	f.held = append(f.held, held{r, m.uptime})
 	f.noteLag(m, m.now.Sub(r.Time))
+	return nil
 }
 
 // wants reports whether a reading is the cook's: one that counts, or one of bad quality that tells of its probe.
@@ -151,10 +158,31 @@ func (f *fire) wants(r cook.Reading) bool {
 	return own && !r.Time.Before(f.stored.Started) && outlook.Belongs(f.stored.Cook, r.Probe)
 }
 
-// behind takes a reading that came after newer ones were applied: the forecaster gets it at once, the rest at a recount.
-func (f *fire) behind(m *State, r cook.Reading) {
-	f.late, f.lateAt = true, m.uptime
-	f.feed([]cook.Reading{r})
+// behind takes a reading that came after newer ones were applied. In its probe's own order it counts at once, as one of
+// a probe whose clock is slow; else only the forecaster gets it, and the rest comes with a recount.
+func (f *fire) behind(m *State, r cook.Reading) []Effect {
+	newer := r.Time.After(f.spoken[r.Probe])
+	if !newer || !f.alone(r.Probe) {
+		f.late, f.lateAt = true, m.uptime
+	}
+	if !newer {
+		f.feed([]cook.Reading{r})
+		return nil
+	}
+	return f.observe(m, []cook.Reading{r})
+}
+
+// alone reports whether the probe's readings are joined with no other probe's.
+func (f *fire) alone(id cook.ProbeID) bool {
+	if p := f.pieceOf(id); p != nil {
+		return len(p.ProbeIDs()) == 1
+	}
+	for other := range f.spoken {
+		if other != id && f.stored.Pit.OwnsProbe(other) {
+			return false
+		}
+	}
+	return true
 }
 
 func (f *fire) noteLag(m *State, lag time.Duration) {
@@ -163,9 +191,9 @@ func (f *fire) noteLag(m *State, lag time.Duration) {
 	}
 }
 
-// current reports whether the cook's readings tell of now.
-func (f *fire) current(m *State) bool {
-	return m.now.Sub(f.frontier) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
+// current reports whether the cook's readings at a time tell of now.
+func (f *fire) current(m *State, at time.Time) bool {
+	return m.now.Sub(at) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
 }
 
 // drain applies what need not be held back any longer.
@@ -188,18 +216,24 @@ func (f *fire) drain(m *State) []Effect {
 	return f.apply(m, due)
 }
 
-// watermark is the time up to which every probe that still speaks has spoken.
+// watermark is the time up to which every probe that still speaks, or is to begin, has spoken.
 func (f *fire) watermark() time.Time {
 	newest := f.held[len(f.held)-1].Time
 	mark := newest
+	if f.frontier.IsZero() {
+		mark = time.Time{} // who else will speak is not known yet
+	}
 	spoke := map[cook.ProbeID]time.Time{}
+	for _, p := range f.pieces {
+		for _, id := range p.ProbeIDs() {
+			spoke[id] = f.stored.Started
+		}
+	}
+	maps.Copy(spoke, f.spoken)
 	for _, h := range f.held {
 		spoke[h.Probe] = h.Time
 	}
-	for id, t := range f.spoken {
-		if at, ok := spoke[id]; ok {
-			t = at
-		}
+	for _, t := range spoke {
 		if newest.Sub(t) < speaking && t.Before(mark) {
 			mark = t
 		}
@@ -238,9 +272,15 @@ func minuteEnd(t time.Time) time.Time {
 
 // instant applies the readings of one moment.
 func (f *fire) instant(m *State, readings []cook.Reading) []Effect {
+	f.frontier = readings[0].Time
+	out := f.emit(m, f.frontier, f.passEvents(m))
+	return append(out, f.observe(m, readings)...)
+}
+
+// observe shows readings of one moment to the watches.
+func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 	at := readings[0].Time
-	f.frontier = at
-	changes := f.passEvents(m)
+	var changes []alarm.Change
 	for _, r := range readings {
 		f.spoken[r.Probe] = at
 		if p := m.probes[r.Probe]; p.fire == f {
@@ -255,14 +295,15 @@ func (f *fire) instant(m *State, readings []cook.Reading) []Effect {
 			changes = append(changes, p.watch.Observe(at, p.sample.Celsius)...)
 		}
 	}
-	return f.emit(m, changes)
+	return f.emit(m, at, changes)
 }
 
-func (f *fire) emit(m *State, changes []alarm.Change) []Effect {
+// emit turns changes that readings at a time brought into effects.
+func (f *fire) emit(m *State, at time.Time, changes []alarm.Change) []Effect {
 	if f.rehearse {
 		return nil
 	}
-	return m.alarmed(changes, f.current(m))
+	return m.alarmed(changes, f.current(m, at))
 }
 
 // feed gives readings of one moment to the forecasters; it returns the pit's sample and leaves each piece's in it.

@@ -35,7 +35,7 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 			changes = append(changes, p.watch.Forecast(at, f.outlook(m, p))...)
 		}
 	}
-	return append(out, f.emit(m, changes)...)
+	return append(out, f.emit(m, at, changes)...)
 }
 
 // outlook puts a forecast into the facts that alarms look at.
@@ -121,7 +121,7 @@ func (f *fire) wrapped(id cook.PieceID) bool {
 
 // pause makes a forecast of the newest reading when no more come, and asks for a recount when lateness has calmed.
 func (f *fire) pause(m *State) []Effect {
-	if f.late && m.uptime-f.lateAt >= calm {
+	if f.late && (m.uptime-f.lateAt >= calm || f.frontier.After(m.now.Add(future))) {
 		f.late = false
 		return []Effect{{Recount: f.stored.ID}}
 	}

@@ -62,7 +62,7 @@ func (m *State) unwatched() string {
 				return fmt.Sprintf("Probe %s cannot be believed, so nobody can say.", p.id)
 			}
 		}
-		if f.frontier.IsZero() || !f.current(m) {
+		if f.frontier.IsZero() || !f.current(m, f.frontier) {
 			return fmt.Sprintf("There are no readings of %s from the last %d minutes, so nobody can say.", f.stored.Name, int(fresh/time.Minute))
 		}
 		for _, p := range f.pieces {

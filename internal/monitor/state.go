@@ -19,9 +19,19 @@ type Options struct {
 	FuelEvery time.Duration              // how long a load of fuel lasts; 0 when the fire feeds itself
 }
 
+// tracker keeps the samples of one piece and forecasts from them; *estimator.Tracker is one.
+type tracker interface {
+	AddCore(s ...estimator.Sample)
+	AddPit(s ...estimator.Sample)
+	Amend(in estimator.Input)
+	Forecast(at time.Time) estimator.Forecast
+	WhatIf(at time.Time, actions ...estimator.Action) estimator.Forecast
+}
+
 // State is the live state. It belongs to one goroutine.
 type State struct {
 	o      Options
+	track  func(in estimator.Input) tracker
 	words  alarm.Words
 	fires  []*fire // running cooks, by id
 	probes map[cook.ProbeID]*probe
@@ -56,7 +66,7 @@ type Alarmed struct {
 // New makes a monitor without cooks.
 func New(o Options) *State {
 	return &State{
-		o: o, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
+		o: o, track: func(in estimator.Input) tracker { return o.Estimator.Track(in) }, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
 }
@@ -97,7 +107,7 @@ func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])
 		p.hear(r, m.uptime)
 		for _, f := range m.fires {
-			f.take(m, r)
+			out = append(out, f.take(m, r)...)
 		}
 		out = append(out, m.alone(p, r)...)
 	}
@@ -223,7 +233,7 @@ func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
 func (m *State) overdue() []Effect {
 	var out []Effect
 	for _, f := range m.fires {
-		if !f.current(m) {
+		if !f.current(m, f.frontier) {
 			continue
 		}
 		for _, c := range f.conditions() {
