@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -25,7 +26,11 @@ func backup(ctx context.Context, path, to string, newest int) error {
 		return fmt.Errorf("back up: %w", err)
 	}
 	part := to + ".part"
-	if err := copyChecked(ctx, path, part, newest); err != nil {
+	live, err := openReadOnly(path, false) // a daemon may begin to write at any moment
+	if err != nil {
+		return fmt.Errorf("back up: %w", err)
+	}
+	if err := copyChecked(ctx, live, path, part, newest); err != nil {
 		return fmt.Errorf("back up %q: %w", path, errors.Join(err, removeIfThere(part)))
 	}
 	if err := os.Rename(part, to); err != nil {
@@ -49,7 +54,11 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 	}
 	defer func() { err = errors.Join(err, lock.release()) }()
 	part := path + ".part"
-	if err := copyChecked(ctx, from, part, len(migrations())); err != nil {
+	still, err := openStill(from)
+	if err != nil {
+		return "", fmt.Errorf("restore: %w", err)
+	}
+	if err := copyChecked(ctx, still, from, part, len(migrations())); err != nil {
 		return "", fmt.Errorf("restore %q: %w", from, errors.Join(err, removeIfThere(part)))
 	}
 	if kept, err = setAside(path, path+".replaced."+stamp(now)); err != nil {
@@ -61,16 +70,12 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 	return kept, syncFolder(path)
 }
 
-// copyChecked copies a database with its log to a new file, looks the copy over and flushes it.
-func copyChecked(ctx context.Context, from, to string, newest int) error {
-	if err := removeIfThere(to); err != nil {
-		return err
+// copyChecked copies a database with its log to a new file, looks the copy over and flushes it. It closes db.
+func copyChecked(ctx context.Context, db *sql.DB, from, to string, newest int) error {
+	err := removeIfThere(to)
+	if err == nil {
+		_, err = db.ExecContext(ctx, "pragma query_only = 0") // VACUUM INTO is refused otherwise; the file itself is open read-only
 	}
-	db, err := openStill(from)
-	if err != nil {
-		return err
-	}
-	_, err = db.ExecContext(ctx, "pragma query_only = 0") // VACUUM INTO is refused otherwise; the file itself is open read-only
 	if err == nil {
 		_, err = db.ExecContext(ctx, "vacuum into ?", to)
 	}

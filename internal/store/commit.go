@@ -151,16 +151,13 @@ func (db *DB) retry(ctx context.Context) {
 	if db.Trouble() == "" {
 		return
 	}
-	if err := db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339))); err != nil {
-		return // Trouble tells it
-	}
-	db.opts.Log.Info("the database can be written again", "path", db.path)
+	// An error is noted as trouble again by the write itself.
+	_ = db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339)))
 }
 
 // commit writes a batch in one transaction and answers its items.
 func (db *DB) commit(batch []Item) {
 	outcomes := make([]Outcome, len(batch))
-	troubled := db.Trouble() != ""
 	// What was put is to be committed even while the daemon stops: no context ends this transaction.
 	err := db.write(context.Background(), "store readings", func(tx *sql.Tx) error {
 		in := &insertion{tx: tx, names: &db.names}
@@ -174,9 +171,6 @@ func (db *DB) commit(batch []Item) {
 	})
 	if err != nil {
 		db.names.undo()
-		if !troubled {
-			db.opts.Log.Error("nothing can be stored", "err", err)
-		}
 		answer(batch, nil, err)
 		return
 	}

@@ -21,24 +21,23 @@ var (
 // ErrStopped is given to what was put after Run ended, or was still waiting at Close. Nothing of it was kept.
 var ErrStopped = errors.New("the store has been stopped: send it again after the restart")
 
-// hopeless reports whether the error is about the disk, the file or the machine, and not about the row that met it.
-func hopeless(err error) bool {
+// rowsOwn reports whether the error comes from the row itself, so that the transaction goes on without it.
+func rowsOwn(err error) bool {
 	var e sqlite3.Error
 	if !errors.As(err, &e) {
 		return false
 	}
 	switch e.Code {
-	case sqlite3.ErrFull, sqlite3.ErrIoErr, sqlite3.ErrNomem, sqlite3.ErrCorrupt, sqlite3.ErrNotADB, sqlite3.ErrReadonly,
-		sqlite3.ErrBusy, sqlite3.ErrLocked, sqlite3.ErrCantOpen, sqlite3.ErrPerm, sqlite3.ErrInterrupt, sqlite3.ErrNoLFS:
+	case sqlite3.ErrConstraint, sqlite3.ErrMismatch, sqlite3.ErrTooBig, sqlite3.ErrRange:
 		return true
 	}
 	return false
 }
 
-// rowsOwn reports whether the error comes from the row itself, so that the transaction goes on without it.
-func rowsOwn(err error) bool {
+// hopeless reports whether the error is about the disk, the file or the machine, and not about the row that met it.
+func hopeless(err error) bool {
 	var e sqlite3.Error
-	return errors.As(err, &e) && !hopeless(err)
+	return errors.As(err, &e) && !rowsOwn(err)
 }
 
 // explain says what was being done and, where a person can do something about it, what.

@@ -229,7 +229,8 @@ const (
 
 func (in *insertion) quarantine(q cook.Quarantined) error {
 	payload := append([]byte{}, q.Payload[:min(len(q.Payload), maxPayload)]...) // not null, also when empty
-	_, err := in.exec(insertQuarantine, micros(q.Time), q.Topic, payload, q.Reason[:min(len(q.Reason), maxReason)])
+	at := min(max(micros(q.Time), minMicros), maxMicros-1)
+	_, err := in.exec(insertQuarantine, at, q.Topic, payload, q.Reason[:min(len(q.Reason), maxReason)])
 	return err
 }
 

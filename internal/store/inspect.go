@@ -70,11 +70,16 @@ const magic = "SQLite format 3\x00"
 
 const restoreAdvice = "put a backup back with `stallkeeper restore` (the damaged file is kept aside by it)"
 
-// openStill opens a file for reading so that not even its log is folded into it. Without a log beside it, a file in WAL mode may stand on
-// a medium that cannot be written.
+// openStill opens a file that nobody writes, so that not even its log is folded into it. Without a log beside it it may stand
+// where nothing can be written.
 func openStill(path string) (*sql.DB, error) {
+	info, err := os.Stat(path + "-wal")
+	return openReadOnly(path, errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0)
+}
+
+func openReadOnly(path string, immutable bool) (*sql.DB, error) {
 	v := url.Values{"mode": {"ro"}, "_query_only": {"1"}, "_busy_timeout": {"10000"}}
-	if info, err := os.Stat(path + "-wal"); errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 {
+	if immutable {
 		v.Set("immutable", "1")
 	}
 	db, err := sql.Open("sqlite3", fileURI(path, v))

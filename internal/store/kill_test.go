@@ -51,6 +51,37 @@ func TestKill_LosesNothingAcknowledged(t *testing.T) {
 	}
 }
 
+// Killed while it makes the file, or brings it up to date, the store opens the next time all the same.
+func TestKill_WhileOpening(t *testing.T) {
+	const seed = 20260503
+	random := rand.New(rand.NewPCG(seed, seed))
+	for round := range 10 {
+		path := fileOf(t)
+		child := exec.Command(os.Args[0], "-test.run", "^TestKill_LosesNothingAcknowledged$")
+		child.Env = append(os.Environ(), killChild+"="+strconv.Itoa(round)+" "+path)
+		if err := child.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for !exists(path + ".lock") { // it is about to open
+			time.Sleep(time.Millisecond)
+		}
+		time.Sleep(time.Duration(random.IntN(40)) * time.Millisecond)
+		if err := child.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		if err := child.Wait(); err == nil {
+			t.Fatal("the child ended by itself")
+		}
+		s := mustOpen(t, path)
+		s.mustPut(t, reading("after", round, 60))
+	}
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
 // killAfter runs a child for so long after its first acknowledgement and gives what it was promised.
 func killAfter(t *testing.T, path string, round int, after time.Duration) []string {
 	t.Helper()

@@ -310,3 +310,55 @@ func TestSeries_KeepsExtremesOfGoodReadings(t *testing.T) {
 		t.Errorf("series of an unknown probe = %v, %v", none, err)
 	}
 }
+
+// A board without a clock boots in the past, more than once at the very same time, and is set right later.
+func TestPut_WhenTheClockSteps(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	boot := time.Date(1970, 1, 1, 0, 0, 9, 0, time.UTC)
+	arrival := func(at time.Time, c thermal.Celsius) cook.Reading {
+		return cook.Reading{Probe: "core", Time: at, Celsius: c, Quality: cook.Good, Clock: cook.ArrivalClock, Arrived: at}
+	}
+	sent := []cook.Reading{
+		arrival(epoch.Add(time.Hour), 61), // a clock that was too fast
+		arrival(boot, 60), arrival(boot.Add(time.Second), 60.5),
+		arrival(boot, 62), arrival(boot.Add(time.Second), 62), // booted again
+		arrival(epoch, 63),
+	}
+	for _, r := range sent {
+		if got := s.mustPut(t, r); got[0] != Stored {
+			t.Errorf("%v: outcome %d, want it stored", r.Time, got[0])
+		}
+	}
+	after, err := s.ReadingsAfter(t.Context(), 0, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, r := range after { // as they came, whatever the clock said
+		if r.Celsius != sent[i].Celsius || r.Time.Sub(sent[i].Time).Abs() > time.Microsecond || !r.Arrived.Equal(sent[i].Arrived) {
+			t.Errorf("commit %d is %v, want %v", i, r.Reading, sent[i])
+		}
+	}
+	if got := mustRead(t, s, cook.ReadingQuery{From: epoch, Limit: 9}); len(got) != 2 {
+		t.Errorf("%d readings of the night, want 2", len(got))
+	}
+}
+
+// In Berlin 02:30 came twice on 25 October 2026 (the IANA time zone database); both are kept, in order.
+func TestPut_TheNightTheClocksGoBack(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Skip("no time zone database on this machine: ", err)
+	}
+	s := mustOpen(t, fileOf(t))
+	first := time.Date(2026, 10, 25, 2, 30, 0, 0, time.FixedZone("CEST", 2*3600))
+	second := time.Date(2026, 10, 25, 2, 30, 0, 0, time.FixedZone("CET", 1*3600))
+	r1, r2 := reading("core", 0, 60), reading("core", 0, 61)
+	r1.Time, r2.Time = first.In(berlin), second.In(berlin)
+	if got := s.mustPut(t, r2, r1); got[0] != Stored || got[1] != Stored {
+		t.Errorf("outcomes %v, want both stored", got)
+	}
+	got := mustRead(t, s, cook.ReadingQuery{From: first, To: second.Add(time.Minute), Limit: 9})
+	if len(got) != 2 || !got[0].Time.Equal(first) || !got[1].Time.Equal(second) || got[0].Time.Location() != time.UTC {
+		t.Errorf("readings %v", got)
+	}
+}

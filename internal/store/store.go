@@ -83,6 +83,9 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	if err := db.migrate(ctx, found, steps); err != nil {
 		return nil, err
 	}
+	if _, err := db.writer.ExecContext(ctx, "pragma journal_size_limit = 67108864"); err != nil { // a long backup lets the log grow
+		return nil, db.explain("open database", err)
+	}
 	if db.reader, err = sql.Open("sqlite3", readerDSN(path)); err != nil {
 		return nil, fmt.Errorf("open database %q for reading: %w", path, err)
 	}
@@ -136,16 +139,19 @@ func (db *DB) Trouble() string { return db.trouble.text() }
 // Committed receives after every commit that stored readings; a slow reader misses repeats, not the last.
 func (db *DB) Committed() <-chan struct{} { return db.committed }
 
-// write runs one transaction on the writing connection. Any error undoes it.
+// write runs one transaction on the writing connection. Any error undoes it. An error that is not about the data is
+// the store's trouble, and logged when it begins and when it is over.
 func (db *DB) write(ctx context.Context, doing string, f func(tx *sql.Tx) error) error {
 	err := db.transaction(ctx, f)
 	if err == nil {
-		db.trouble.clear()
+		if db.trouble.set(nil) {
+			db.opts.Log.Info("the database can be written again", "path", db.path)
+		}
 		return nil
 	}
 	err = db.explain(doing, err)
-	if hopeless(err) {
-		db.trouble.set(err)
+	if hopeless(err) && ctx.Err() == nil && db.trouble.set(err) {
+		db.opts.Log.Error("the database cannot be written", "err", err)
 	}
 	return err
 }
@@ -171,13 +177,14 @@ type trouble struct {
 	err error
 }
 
-func (t *trouble) set(err error) {
+// set notes the outcome of a write and reports whether trouble began or ended with it.
+func (t *trouble) set(err error) (changed bool) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	changed = (t.err == nil) != (err == nil)
 	t.err = err
+	return changed
 }
-
-func (t *trouble) clear() { t.set(nil) }
 
 func (t *trouble) text() string {
 	t.mu.Lock()
