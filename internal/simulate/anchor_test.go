@@ -149,3 +149,21 @@ func TestWrapEndsTheStall(t *testing.T) {
 		t.Errorf("after 11 h: bare %.1f, paper %.1f, foil %.1f °C; want each 3 K above the one before", after[""], after["paper"], after["foil"])
 	}
 }
+
+// Unstuffed turkeys of 5.9–10.8 kg in an oven at 162.8 °C, thigh from 4.44 to 82.2 °C: 155 min + 11 min/kg; median loss
+// 23 % (Chang et al. 1998, Journal of Food Science 63:262). The bird is taken as a solid log; its thickness, 102 mm at
+// 8 kg, is a guess that sets the level, while the growth with weight and the loss are the model's own.
+func TestTurkeysTakeAsLongAsTurkeys(t *testing.T) {
+	for _, kg := range []float64{5.9, 8, 10.8} {
+		s := plain("turkey_whole", kg, 102*math.Cbrt(kg/8), 162.8, Electric)
+		s.Pieces[0].Start, s.Probes[1].Depth, s.Length = 4.44, 0, 7*time.Hour
+		core, loss := traced(t, s)
+		done := 0
+		for done < len(core)-1 && core[done] < 82.2 {
+			done++
+		}
+		if want := 155 + 11*kg; math.Abs(float64(done)-want) > 0.08*want || math.Abs(loss[done]-0.23) > 0.07 {
+			t.Errorf("%.1f kg: %d min with loss %.2f, measured %.0f min with loss 0.23", kg, done, loss[done], want)
+		}
+	}
+}

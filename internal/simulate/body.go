@@ -199,7 +199,7 @@ func (b *body) refresh() {
 // seepage is the juice diffusivity in a cell: easier in thin (hot) juice, harder in dried meat.
 func (b *body) seepage(i int) float64 {
 	full := min(b.water[i]/b.meat.water, 1)
-	return b.meat.seepage * b.vary.Seepage * math.Exp(0.03*(b.t[i]-20)) * full * full * full
+	return b.meat.seepage * b.vary.Seepage * math.Exp(0.03*(min(b.t[i], 100)-20)) * full * full * full
 }
 
 // step advances the body by dt seconds and gives the heat it took (W) and the water it evaporated (kg/s), both means.

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"stallkeeper/estimator/thermal"
 )
 
 // Published ASHRAE Fundamentals values, Pa; ISO 2533 rows, bar.
@@ -85,5 +87,25 @@ func TestStepLengthDoesNotMatter(t *testing.T) {
 	}
 	if math.Abs(float64(at[0].Core-at[1].Core)) > 0.6 || math.Abs(at[0].Loss-at[1].Loss) > 0.005 {
 		t.Errorf("after 8 h in 1 s steps %+v, in 2.5 s steps %+v", at[0], at[1])
+	}
+}
+
+// Whatever is put on whatever fire, nothing runs away.
+func TestNothingRunsAway(t *testing.T) {
+	for _, f := range []Fire{Electric, Pellet, Offset, Kamado} {
+		for _, kg := range []float64{0.12, 3, 25} {
+			for _, set := range []float64{70, 163, 290} {
+				s := plain("turkey_whole", kg, 90*math.Cbrt(kg/3), 110, f)
+				s.SetPoint, s.Length, s.Interval = thermal.Celsius(set), 3*time.Hour, 5*time.Minute
+				r := mustNew(t, s)
+				for _, ok := r.Next(); ok; _, ok = r.Next() {
+					truth, _ := r.Truth("core")
+					core, pit := float64(truth.Core), r.pit.ta
+					if !(core > 4 && core < set+60 && pit > 0 && pit < set+110 && truth.Loss > -0.01 && truth.Loss < 0.8) {
+						t.Fatalf("%v kg on %s at %v °C: core %v, pit %v, loss %v", kg, f, set, core, pit, truth.Loss)
+					}
+				}
+			}
+		}
 	}
 }

@@ -68,7 +68,7 @@ type pit struct {
 	left     float64 // where a fading bed tends to
 	over     float64 // s, its time constant
 	lid      float64 // s that the lid stays open
-	fed      bool    // a log was put on since last asked
+	humid    float64 // kg of vapour per kg of air
 }
 
 // log is a split of wood on the fire: gamma-shaped burning.
@@ -98,6 +98,9 @@ func (p *pit) need(out float64) float64 {
 	return (walls + p.flow*airHeat) * (p.setpoint - out)
 }
 
+// lidDraught is what an open lid adds to the losses, W/K.
+const lidDraught = 90
+
 // step advances the pit by dt seconds; meat is the heat it gives to the pieces, W.
 func (p *pit) step(dt, out, meat float64) {
 	p.wander(dt)
@@ -111,7 +114,7 @@ func (p *pit) step(dt, out, meat float64) {
 	draught := p.flow * airHeat * (1 + p.gust)
 	if p.lid > 0 {
 		p.lid -= dt
-		draught += 90
+		draught += lidDraught
 	}
 	p.ta += dt / p.air * (p.power - p.between*(p.ta-p.tw) - draught*(p.ta-out) - meat)
 	p.tw += dt / p.wall * (p.between*(p.ta-p.tw) - p.outside*(1+p.gust)*(p.tw-out))
@@ -188,7 +191,6 @@ func (p *pit) feedLog(out float64) {
 	}
 	p.log[oldest] = log{energy: p.need(out) * every * (0.9 + 0.25*p.rng.Float64()), time: 700 + 300*p.rng.Float64()}
 	p.nextLog = every
-	p.fed = true
 }
 
 // fade lets the fire sink; feed brings it back over some minutes.
@@ -196,12 +198,21 @@ func (p *pit) fade(f FireFault) { p.left, p.over = f.Left, max(f.Over.Seconds(),
 
 func (p *pit) feed() { p.left, p.over = 1, 540 }
 
-// vapourIn is the vapour pressure in the pit: outdoor air, what the fire makes and what the meat gives off (kg/s).
-func (p *pit) vapourIn(outdoor, pressure, steamed float64) float64 {
-	made := p.power*p.moisture + steamed
-	ratio := massRatio*outdoor/(pressure-outdoor) + made/p.flow
-	return pressure * ratio / (massRatio + ratio)
+// pitAir is the mass of air in a pit, kg, by which its humidity lags (a choice of this project).
+const pitAir = 0.25
+
+// breathe moves the humidity by dt seconds: outdoor air is drawn through, the fire makes vapour, the meat gives it off (kg/s).
+func (p *pit) breathe(dt, outdoor, steamed float64) {
+	flow := p.flow
+	if p.lid > 0 {
+		flow += lidDraught / airHeat
+	}
+	settled := outdoor + (p.power*p.moisture+steamed)/flow
+	p.humid += (settled - p.humid) * (1 - math.Exp(-dt*flow/pitAir))
 }
+
+// vapour is the vapour pressure in the pit.
+func (p *pit) vapour(pressure float64) float64 { return pressure * p.humid / (massRatio + p.humid) }
 
 // radiation is the linearised coefficient at the meat, W/(m²K); emissivity 0.95 (from memory).
 func (p *pit) radiation(surface float64) float64 {

@@ -68,6 +68,8 @@ func New(s Scenario) (*Run, error) {
 	r := &Run{scenario: s, vapour: newVapourTable(), pressure: airPressure(s.AltitudeM), cooler: cooler{t: 3.4}}
 	r.boil = r.vapour.boiling(r.pressure)
 	r.pit = newPit(&s, rand.New(rand.NewPCG(s.Seed, 1)))
+	outdoor, _ := r.vapour.at(float64(s.Weather.DewPoint))
+	r.pit.humid = massRatio*outdoor/(r.pressure-outdoor) + r.pit.power*r.pit.moisture/r.pit.flow
 	for _, p := range s.Pieces {
 		r.pieces = append(r.pieces, &piece{Piece: p, body: newBody(p)})
 	}
@@ -129,10 +131,8 @@ func (r *Run) physics(dt float64) {
 	r.pit.step(dt, out, r.taken)
 	r.cooler.step(dt)
 	outdoor, _ := r.vapour.at(float64(r.scenario.Weather.DewPoint))
-	vapour := r.pit.vapourIn(outdoor, r.pressure, r.steamed)
-	if r.pit.lid > 0 {
-		vapour = (vapour + 3*outdoor) / 4
-	}
+	r.pit.breathe(dt, massRatio*outdoor/(r.pressure-outdoor), r.steamed)
+	vapour := r.pit.vapour(r.pressure)
 	r.taken, r.steamed = 0, 0
 	for _, p := range r.pieces {
 		s := around{air: r.pit.ta + float64(p.Spot), wall: r.pit.tw, vapour: vapour, pressure: r.pressure, boil: r.boil,
