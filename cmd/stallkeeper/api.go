@@ -54,7 +54,7 @@ func (a daemonAPI) call(ctx context.Context, method, path string, in, out any) e
 		}
 		body = bytes.NewReader(data)
 	}
-	answer, err := a.open(ctx, method, path, body)
+	answer, err := a.open(ctx, method, path, "application/json", body)
 	if err != nil {
 		return err
 	}
@@ -65,8 +65,8 @@ func (a daemonAPI) call(ctx context.Context, method, path string, in, out any) e
 	return json.NewDecoder(answer).Decode(out)
 }
 
-// open does one request and gives the body of a good answer.
-func (a daemonAPI) open(ctx context.Context, method, path string, body io.Reader) (io.ReadCloser, error) {
+// open does one request with a body of that media type, and gives the body of a good answer.
+func (a daemonAPI) open(ctx context.Context, method, path, media string, body io.Reader) (io.ReadCloser, error) {
 	base, err := a.base()
 	if err != nil {
 		return nil, err
@@ -76,7 +76,7 @@ func (a daemonAPI) open(ctx context.Context, method, path string, body io.Reader
 		return nil, err
 	}
 	if body != nil {
-		req.Header.Set("Content-Type", "application/json")
+		req.Header.Set("Content-Type", media)
 	}
 	if a.User != "" {
 		req.SetBasicAuth(a.User, a.Password)

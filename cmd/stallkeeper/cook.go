@@ -190,7 +190,7 @@ func (cookExportCmd) Help() string { return "Example: stallkeeper cook export 12
 
 // Run writes the cook log.
 func (e cookExportCmd) Run(c *console) error {
-	body, err := e.open(c.ctx, "GET", fmt.Sprintf("/cooks/%d/log", e.ID), nil)
+	body, err := e.open(c.ctx, "GET", fmt.Sprintf("/cooks/%d/log", e.ID), "", nil)
 	if err != nil {
 		return err
 	}
@@ -241,7 +241,7 @@ func (i cookImportCmd) Run(c *console) error {
 	if err := archive.Close(); err != nil {
 		return err
 	}
-	answer, err := i.open(c.ctx, "POST", "/cooks/import", &packed)
+	answer, err := i.open(c.ctx, "POST", "/cooks/import", "application/zip", &packed)
 	if err != nil {
 		return err
 	}
