@@ -16,6 +16,7 @@ var (
 	ErrPowerUp     = errors.New("85.0 °C is the sensor's power-up value, not a measurement: check its supply, and wait for the conversion")
 	ErrLowPower    = errors.New("127.94 °C is what the sensor gives with too little power: give it its own supply wire or a stronger pull-up")
 	ErrCRC         = errors.New("checksum wrong: shorten the cable, check the pull-up resistor and the ground")
+	ErrFault       = errors.New("the chip reports a fault and does not say which: check the thermocouple")
 	ErrWord        = errors.New("the word is not this chip's, bits that are always 0 are set: check data and clock lines")
 )
 
@@ -97,7 +98,7 @@ func MAX31855Word(w uint32) (shown, coldJunction thermal.Celsius, err error) {
 	case w&4 != 0:
 		return 0, 0, ErrShortSupply
 	case w&(1<<16) != 0:
-		return 0, 0, errors.New("the chip reports a fault and does not say which: check the thermocouple")
+		return 0, 0, ErrFault
 	}
 	shown = thermal.Celsius(int32(w)>>18) / 4
 	coldJunction = thermal.Celsius(int32(w<<16)>>20) / 16
