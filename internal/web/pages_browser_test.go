@@ -1,0 +1,68 @@
+package web
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// need finds a program, or skips the test where it may be missing.
+func need(t *testing.T, names ...string) string {
+	t.Helper()
+	for _, name := range names {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
+		t.Fatalf("none of %s is installed: install it, or unset STALLKEEPER_REQUIRE", strings.Join(names, ", "))
+	}
+	t.Skipf("none of %s is installed", strings.Join(names, ", "))
+	return ""
+}
+
+// TestPages_InABrowser looks at every page at three widths and in every light, uses the watch page by keyboard alone and
+// without script, and lets axe-core judge. Pictures go to STALLKEEPER_PICTURES if it is set.
+func TestPages_InABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser and a minute")
+	}
+	node, npm, chromium := need(t, "node"), need(t, "npm"), need(t, "chromium", "chromium-browser")
+	dir := filepath.Join("testdata", "browser")
+	if _, err := os.Stat(filepath.Join(dir, "node_modules", "axe-core")); err != nil {
+		install := exec.CommandContext(t.Context(), npm, "ci", "--no-audit", "--no-fund")
+		install.Dir = dir
+		if out, err := install.CombinedOutput(); err != nil {
+			if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
+				t.Fatalf("npm ci: %v\n%s", err, out)
+			}
+			t.Skipf("npm ci: %v", err)
+		}
+	}
+	pictures := os.Getenv("STALLKEEPER_PICTURES")
+	if pictures == "" {
+		pictures = t.TempDir()
+	}
+	server := serveNight(t, newNight(t), nil)
+	empty := newNight(t)
+	empty.snap.Cooks, empty.snap.Probes, empty.snap.Alarms = nil, nil, nil
+	first := serveNight(t, empty, nil)
+	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
+	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",
+		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /probes /settings")
+}
+
+func walk(t *testing.T, dir, node, base, pictures string, env ...string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 9*time.Minute)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, node, "walk.mjs", base, pictures)
+	cmd.Dir, cmd.Env = dir, append(os.Environ(), env...)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Errorf("%s: %v\n%s", base, err, out)
+	}
+}
