@@ -45,7 +45,7 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 	if err := present(from); err != nil {
 		return "", fmt.Errorf("restore: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
+	if err := makeFolder(filepath.Dir(path)); err != nil {
 		return "", fmt.Errorf("restore: %w", err)
 	}
 	lock, err := lockFile(path)
@@ -77,7 +77,9 @@ func copyChecked(ctx context.Context, db *sql.DB, from, to string, newest int) e
 		_, err = db.ExecContext(ctx, "pragma query_only = 0") // VACUUM INTO is refused otherwise; the file itself is open read-only
 	}
 	if err == nil {
-		_, err = db.ExecContext(ctx, "vacuum into ?", to)
+		if _, err = db.ExecContext(ctx, "vacuum into ?", to); full(err) {
+			err = fmt.Errorf("write %q: %w: free some space there, or name a file elsewhere", to, err)
+		}
 	}
 	if err := errors.Join(err, db.Close()); err != nil {
 		return damage(from, err)

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -166,5 +167,57 @@ func BenchmarkDay(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(info.Size())/1e6, "MB/day")
+	}
+}
+
+// BenchmarkLog measures what eight probes at a reading a second write to the disk in a day, before checkpoints, when so many readings are
+// committed together: the figure that wears out an SD card. 80 are ten seconds of linger.
+func BenchmarkLog(b *testing.B) {
+	for _, together := range []int{1, 8, 40, 80, 480} {
+		b.Run(fmt.Sprintf("%d_readings_a_commit", together), func(b *testing.B) {
+			path := filepath.Join(b.TempDir(), FileName)
+			db := openForBench(b, path, 0)
+			const settled = 3600 * 8
+			for i := range settled {
+				if err := db.Put(b.Context(), Item{Reading: benchReading(i)}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			mustCommit(b, db, nil)
+			if _, err := db.writer.Exec("pragma wal_checkpoint(truncate); pragma wal_autocheckpoint = 0"); err != nil {
+				b.Fatal(err)
+			}
+			const n, day = 4800, 86400 * 8
+			next := settled
+			for b.Loop() {
+				for range n / together {
+					var batch []Item
+					for range together {
+						batch = append(batch, Item{Reading: benchReading(next)})
+						next++
+					}
+					mustCommit(b, db, batch)
+				}
+			}
+			info, err := os.Stat(path + "-wal")
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportMetric(float64(info.Size())/1e6*day/float64(next-settled), "MB/day")
+		})
+	}
+}
+
+// mustCommit commits what is waiting, then a batch of its own.
+func mustCommit(b *testing.B, db *DB, batch []Item) {
+	b.Helper()
+	var done sync.WaitGroup
+	done.Add(1)
+	if err := db.Put(b.Context(), Item{Reading: benchReading(0), Done: func(Outcome, error) { done.Done() }}); err != nil {
+		b.Fatal(err)
+	}
+	done.Wait()
+	if len(batch) > 0 {
+		db.commit(batch) // the committer is idle
 	}
 }

@@ -151,8 +151,9 @@ func (db *DB) retry(ctx context.Context) {
 	if db.Trouble() == "" {
 		return
 	}
-	// An error is noted as trouble again by the write itself.
-	_ = db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339)))
+	if err := db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339))); err != nil {
+		db.opts.Log.Debug("the database still cannot be written", "err", err)
+	}
 }
 
 // commit writes a batch in one transaction and answers its items.

@@ -40,6 +40,12 @@ func hopeless(err error) bool {
 	return errors.As(err, &e) && !rowsOwn(err)
 }
 
+// full reports whether there is no room for more.
+func full(err error) bool {
+	var e sqlite3.Error
+	return errors.As(err, &e) && (e.Code == sqlite3.ErrFull || e.Code == sqlite3.ErrIoErr)
+}
+
 // explain says what was being done and, where a person can do something about it, what.
 func (db *DB) explain(doing string, err error) error {
 	var e sqlite3.Error

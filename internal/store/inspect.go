@@ -137,8 +137,12 @@ func quickCheck(ctx context.Context, db *sql.DB, path string, budget time.Durati
 // damage tells damage from other reasons why a file cannot be read.
 func damage(path string, err error) error {
 	var e sqlite3.Error
-	if errors.As(err, &e) && (e.Code == sqlite3.ErrCorrupt || e.Code == sqlite3.ErrNotADB) {
+	errors.As(err, &e)
+	switch e.Code {
+	case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
 		return fmt.Errorf("database %q: %w (%w): %s", path, ErrDamaged, err, restoreAdvice)
+	case sqlite3.ErrCantOpen, sqlite3.ErrReadonly, sqlite3.ErrPerm:
+		return fmt.Errorf("read database %q: %w: run this as the user that the daemon runs as", path, err)
 	}
 	return fmt.Errorf("read database %q: %w", path, err)
 }

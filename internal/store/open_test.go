@@ -6,13 +6,17 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/mattn/go-sqlite3"
 
 	"stallkeeper/internal/cook"
 )
@@ -284,5 +288,79 @@ func TestRestore_FromACopyWithItsLog(t *testing.T) {
 	}
 	if diff := cmp.Diff([]string{"0s core 60"}, brief(mustRead(t, mustOpen(t, path), cook.ReadingQuery{Limit: 10}))); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// A backup taken under load is one state of the database: everything acknowledged before it began, and no gap.
+func TestBackup_UnderLoadIsOneState(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	var acked atomic.Int64
+	ctx, cancel := context.WithCancel(t.Context())
+	var load sync.WaitGroup
+	load.Go(func() {
+		for i := 0; ctx.Err() == nil; i++ {
+			done := func(_ Outcome, err error) {
+				if err == nil {
+					acked.Add(1)
+				}
+			}
+			if err := s.Put(ctx, Item{Reading: reading("core", i, 60), Done: done}); err != nil && ctx.Err() == nil {
+				t.Error(err)
+			}
+			time.Sleep(50 * time.Microsecond)
+		}
+	})
+	for i := range 3 {
+		promised := acked.Load()
+		to := filepath.Join(t.TempDir(), "backup.db")
+		if err := Backup(t.Context(), s.path, to); err != nil {
+			t.Fatal(err)
+		}
+		copied := mustOpen(t, to)
+		last, err := copied.LastSeq(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(mustRead(t, copied, cook.ReadingQuery{Limit: 1e6})); int64(n) != last || last < promised {
+			t.Errorf("backup %d has %d readings up to number %d, %d were promised before it", i, n, last, promised)
+		}
+	}
+	cancel()
+	load.Wait()
+}
+
+func TestOpen_InAFolderWithAnAwkwardName(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "a b?c#d%20é")
+	s := mustOpen(t, filepath.Join(dir, FileName))
+	s.mustPut(t, reading("core", 0, 60))
+	if err := Backup(t.Context(), s.path, filepath.Join(dir, "copy 'of' it")); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, FileName)); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestInspect_EndsWithItsBudget(t *testing.T) {
+	path := filledFile(t)
+	f, err := inspect(t.Context(), path, 1, time.Nanosecond)
+	if err != nil || f.checked || f.version != 1 {
+		t.Errorf("inspect = %+v, %v, want it to say that it did not look at everything", f, err)
+	}
+}
+
+func TestExplain_SaysWhatToDo(t *testing.T) {
+	db := &DB{path: "/data/stallkeeper.db"}
+	for code, want := range map[sqlite3.ErrNo]string{
+		sqlite3.ErrFull:     "free some space in \"/data\"",
+		sqlite3.ErrIoErr:    "check the disk under \"/data\"",
+		sqlite3.ErrCorrupt:  "stallkeeper restore",
+		sqlite3.ErrReadonly: "let the daemon's user write in \"/data\"",
+		sqlite3.ErrBusy:     "close it",
+	} {
+		err := db.explain("store readings", fmt.Errorf("wrapped: %w", sqlite3.Error{Code: code}))
+		if !strings.HasPrefix(err.Error(), "store readings: ") || !strings.Contains(err.Error(), want) {
+			t.Errorf("code %d: %q, want it to say %q", code, err, want)
+		}
 	}
 }

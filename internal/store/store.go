@@ -55,8 +55,8 @@ func Open(ctx context.Context, path string, o Options) (*DB, error) {
 }
 
 func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB, err error) {
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
-		return nil, fmt.Errorf("make the data folder: %w", err)
+	if err := makeFolder(filepath.Dir(path)); err != nil {
+		return nil, err
 	}
 	db := &DB{path: path, opts: o, queue: make(chan Item, queueSize), committed: make(chan struct{}, 1)}
 	db.intake.stopping = make(chan struct{})
@@ -92,6 +92,17 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	db.reader.SetMaxOpenConns(readers)
 	db.reader.SetMaxIdleConns(readers)
 	return db, db.loadNames(ctx)
+}
+
+// makeFolder makes the data folder where it is missing, so that it survives a power cut.
+func makeFolder(dir string) error {
+	if _, err := os.Stat(dir); err == nil {
+		return nil
+	}
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return fmt.Errorf("make the data folder: %w: make it by hand, or name another with --data", err)
+	}
+	return syncFolder(dir)
 }
 
 // writerDSN asks for FULL: the driver's own default in WAL mode may lose the last commits in a power cut.
