@@ -66,6 +66,7 @@ const (
 const (
 	keepAlive      = 30 * time.Second
 	brokerTimeout  = 10 * time.Second // for one answer of the broker
+	writeTimeout   = 5 * time.Second  // paho's Publish waits this long when the connection is being lost
 	commitPatience = 3 * time.Second  // for open commits at the end, so that they are still acknowledged
 )
 
@@ -167,7 +168,7 @@ func (c *Client) pahoOptions(l *link) *mqtt.ClientOptions {
 		SetKeepAlive(keepAlive).
 		SetPingTimeout(brokerTimeout).
 		SetConnectTimeout(brokerTimeout).
-		SetWriteTimeout(keepAlive).
+		SetWriteTimeout(writeTimeout).
 		SetDefaultPublishHandler(l.receive). // before connecting: queued messages come before any subscription
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) { l.fail(fmt.Errorf("connection lost: %w", err)) })
 	if c.tls != nil {
