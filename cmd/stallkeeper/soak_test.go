@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/simulate"
 )
@@ -99,7 +101,7 @@ func dayEnd() time.Time   { return dayStart().Add(24 * time.Hour) }
 func inventDay(t *testing.T, dir string) (string, int) {
 	t.Helper()
 	s := simulate.Demo(dayStart())
-	s.Length, s.Interval = 24*time.Hour, time.Second
+	s.Length, s.Interval = 24*time.Hour, 15*time.Second
 	base := s.Pieces
 	s.Pieces, s.Probes = nil, []simulate.Probe{{Name: "pit", Sees: simulate.SeesPit, Noise: .3, Step: .1}}
 	for i := range 7 {
@@ -112,10 +114,7 @@ func inventDay(t *testing.T, dir string) (string, int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	readings := make([]cook.Reading, len(taken))
-	for i, r := range taken {
-		readings[i] = cook.Reading{Probe: cook.ProbeID(r.Probe), Time: r.Time, Celsius: r.Celsius}
-	}
+	readings := everySecond(taken, s.Interval)
 	described := describe(s)
 	text, err := cook.EncodeCook(&described)
 	if err != nil {
@@ -134,6 +133,27 @@ func inventDay(t *testing.T, dir string) (string, int) {
 		}
 	}
 	return dir, len(readings)
+}
+
+// everySecond fills the seconds between simulated readings by straight lines, rounded as a probe would.
+func everySecond(taken []simulate.Reading, interval time.Duration) []cook.Reading {
+	last := map[string]simulate.Reading{}
+	var out []cook.Reading
+	for _, r := range taken {
+		from, ok := last[r.Probe]
+		last[r.Probe] = r
+		if !ok {
+			out = append(out, cook.Reading{Probe: cook.ProbeID(r.Probe), Time: r.Time, Celsius: r.Celsius})
+			continue
+		}
+		for at := from.Time.Add(time.Second); !at.After(r.Time); at = at.Add(time.Second) {
+			share := float64(at.Sub(from.Time)) / float64(interval)
+			c := float64(from.Celsius) + share*float64(r.Celsius-from.Celsius)
+			out = append(out, cook.Reading{Probe: cook.ProbeID(r.Probe), Time: at, Celsius: thermal.Celsius(math.Round(10*c) / 10)})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b cook.Reading) int { return a.Time.Compare(b.Time) })
+	return out
 }
 
 // applied is the time of the newest forecast of any piece.
