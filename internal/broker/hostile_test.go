@@ -1,0 +1,349 @@
+package broker
+
+import (
+	"bytes"
+	"crypto/rand"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+// dial opens a bare connection.
+func dial(t *testing.T, b *Broker) net.Conn {
+	t.Helper()
+	c, err := net.Dial("tcp", b.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = c.Close() }) // may be closed already
+	return c
+}
+
+// login sends CONNECT on a bare connection and reads CONNACK.
+func login(t *testing.T, c net.Conn, id string, clean bool) {
+	t.Helper()
+	p := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
+	p.ProtocolName, p.ProtocolVersion, p.ClientIdentifier, p.CleanSession, p.Keepalive = "MQTT", 4, id, clean, 60
+	if err := p.Write(c); err != nil {
+		t.Fatal(err)
+	}
+	ack, ok := receive(t, c).(*packets.ConnackPacket)
+	if !ok || ack.ReturnCode != 0 {
+		t.Fatalf("CONNECT is answered with %v", ack)
+	}
+}
+
+func receive(t *testing.T, c net.Conn) packets.ControlPacket {
+	t.Helper()
+	if err := c.SetReadDeadline(time.Now().Add(10 * time.Second)); err != nil {
+		t.Fatal(err)
+	}
+	p, err := packets.ReadPacket(c)
+	if err != nil {
+		t.Fatal("read packet: ", err)
+	}
+	return p
+}
+
+func publishPacket(topic string, qos byte, id uint16, payload string) *packets.PublishPacket {
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.TopicName, p.Qos, p.MessageID, p.Payload = topic, qos, id, []byte(payload)
+	return p
+}
+
+func send(t *testing.T, c net.Conn, p packets.ControlPacket) {
+	t.Helper()
+	if err := p.Write(c); err != nil {
+		t.Fatal("send packet: ", err)
+	}
+}
+
+// hungUp reports whether the broker ends the connection within the limit.
+func hungUp(c net.Conn, limit time.Duration) bool {
+	if c.SetReadDeadline(time.Now().Add(limit)) != nil {
+		return true
+	}
+	_, err := io.Copy(io.Discard, c)
+	ne, ok := err.(net.Error)
+	return !ok || !ne.Timeout()
+}
+
+// stillServes checks that an honest client is served.
+func stillServes(t *testing.T, b *Broker, c *committer) {
+	t.Helper()
+	cl := connect(t, b, "honest")
+	if token := cl.Publish("stallkeeper/reading/core", 1, false, "60"); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+		t.Errorf("an honest client is not served: %v", token.Error())
+	}
+	cl.Disconnect(0)
+	c.await(t, 1)
+}
+
+func TestBroker_RefusesOversizePackets(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	bad := dial(t, b)
+	login(t, bad, "big", true)
+	// The write may fail half way, when the broker has hung up after the header.
+	_ = publishPacket("stallkeeper/reading/core", 1, 1, strings.Repeat("1", maxPacket)).Write(bad)
+	if !hungUp(bad, 5*time.Second) {
+		t.Error("a packet above the limit does not end the connection")
+	}
+	// Before the login as well, and by its header alone: 256 MB are announced.
+	early := dial(t, b)
+	if _, err := early.Write([]byte{0x10, 0xff, 0xff, 0xff, 0x7f}); err != nil {
+		t.Fatal(err)
+	}
+	if !hungUp(early, 5*time.Second) {
+		t.Error("a header that announces 256 MB does not end the connection")
+	}
+	stillServes(t, b, c)
+}
+
+func TestBroker_SurvivesGarbage(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	var wg sync.WaitGroup
+	for i := range 200 {
+		junk := make([]byte, 1+i*7)
+		if _, err := rand.Read(junk); err != nil {
+			t.Fatal(err)
+		}
+		conn := dial(t, b)
+		if i%2 == 0 {
+			login(t, conn, fmt.Sprint("junk", i), true)
+		}
+		wg.Go(func() {
+			_, _ = conn.Write(junk) // the broker may hang up meanwhile
+			_ = conn.Close()
+		})
+		if i%20 == 19 {
+			wg.Wait()
+		}
+	}
+	stillServes(t, b, c)
+}
+
+func TestBroker_EndsConnectionsThatDoNotSayWhoTheyAre(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes ten seconds")
+	}
+	b := start(t, options(newCommitter()))
+	silent := dial(t, b)
+	slow := dial(t, b)
+	if _, err := slow.Write([]byte{0x10, 20, 0}); err != nil {
+		t.Fatal(err)
+	}
+	if !hungUp(silent, firstPacketWithin+5*time.Second) || !hungUp(slow, 5*time.Second) {
+		t.Error("a connection without CONNECT stays open")
+	}
+}
+
+func TestBroker_BoundsConnectionsAndSessions(t *testing.T) {
+	c := newCommitter()
+	opts := options(c)
+	opts.MaxClients = 20
+	b := start(t, opts)
+	var open []net.Conn
+	for range 1000 { // strangers that stay silent
+		conn, err := net.Dial("tcp", b.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		open = append(open, conn)
+	}
+	if n := b.listener.open.Load(); n > int64(opts.MaxClients+strangers) {
+		t.Errorf("%d connections are open, want at most %d", n, opts.MaxClients+strangers)
+	}
+	for _, conn := range open {
+		_ = conn.Close() // some are refused already
+	}
+	for i := range 2000 { // sessions that are to be kept
+		for {
+			conn, err := net.Dial("tcp", b.Addr().String())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if ok := tryLogin(conn, fmt.Sprint("session", i)); ok {
+				_ = conn.Close() // without DISCONNECT, as a hostile client may
+				break
+			}
+			_ = conn.Close() // refused while the former ones are still being taken down
+			time.Sleep(time.Millisecond)
+		}
+	}
+	b.hook.mu.Lock()
+	sessions := len(b.hook.sessions)
+	b.hook.mu.Unlock()
+	if kept := b.server.Clients.Len(); sessions > 2*opts.MaxClients+1 || kept > 3*opts.MaxClients {
+		t.Errorf("%d sessions and %d clients are remembered after 2000 logins, want some %d", sessions, kept, 2*opts.MaxClients)
+	}
+	stillServes(t, b, c)
+}
+
+func tryLogin(c net.Conn, id string) bool {
+	p := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
+	p.ProtocolName, p.ProtocolVersion, p.ClientIdentifier, p.Keepalive = "MQTT", 4, id, 60
+	if p.Write(c) != nil || c.SetReadDeadline(time.Now().Add(5*time.Second)) != nil {
+		return false
+	}
+	ack, err := packets.ReadPacket(c)
+	if err != nil {
+		return false
+	}
+	connack, ok := ack.(*packets.ConnackPacket)
+	return ok && connack.ReturnCode == 0
+}
+
+func TestBroker_RetainsNothingForClients(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	conn := dial(t, b)
+	login(t, conn, "flood", true)
+	before := heap()
+	for i := range 5000 {
+		p := publishPacket(fmt.Sprintf("flood/%d", i), 0, 0, strings.Repeat("x", 4000))
+		p.Retain = true
+		send(t, conn, p)
+	}
+	p := publishPacket("stallkeeper/reading/core", 1, 1, "60")
+	p.Retain = true
+	send(t, conn, p)
+	receive(t, conn) // its PUBACK: all before it is through
+	for topic := range b.server.Topics.Retained.GetAll() {
+		if !strings.HasPrefix(topic, "$SYS") {
+			t.Errorf("%s is retained", topic)
+		}
+	}
+	if grown := heap() - before; grown > 8<<20 {
+		t.Errorf("memory grew by %d MB", grown>>20)
+	}
+}
+
+func heap() int64 {
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
+}
+
+func TestBroker_ASlowStoreSlowsClientsAndLosesNothing(t *testing.T) {
+	c := newCommitter()
+	c.hold = true
+	b := start(t, options(c))
+	conn := dial(t, b)
+	login(t, conn, "eager", true)
+	const n = 400
+	payload := strings.Repeat("1", 60_000)
+	go func() {
+		for i := range n { // 24 MB, thrice what may be under way
+			if publishPacket("stallkeeper/reading/core", 1, uint16(i+1), payload).Write(conn) != nil {
+				return
+			}
+		}
+	}()
+	c.await(t, maxUnderWay/(60_000+300))
+	time.Sleep(100 * time.Millisecond)
+	b.hook.mu.Lock()
+	underWay := b.hook.underWay
+	b.hook.mu.Unlock()
+	if underWay > maxUnderWay {
+		t.Errorf("%d bytes are under way, want at most %d", underWay, maxUnderWay)
+	}
+	c.set(func() { c.hold = false })
+	c.commit(nil)
+	acked := map[uint16]bool{}
+	for len(acked) < n {
+		ack, ok := receive(t, conn).(*packets.PubackPacket)
+		if !ok || acked[ack.MessageID] {
+			t.Fatalf("after %d acknowledgements came %v", len(acked), ack)
+		}
+		acked[ack.MessageID] = true
+	}
+	if got := len(c.all()); got != n {
+		t.Errorf("%d messages are stored, want %d", got, n)
+	}
+}
+
+func TestBroker_DisconnectsWhoDoesNotRead(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	deaf := dial(t, b)
+	login(t, deaf, "deaf", true)
+	sub := packets.NewControlPacket(packets.Subscribe).(*packets.SubscribePacket)
+	sub.MessageID, sub.Topics, sub.Qoss = 1, []string{"#"}, []byte{0}
+	send(t, deaf, sub)
+	receive(t, deaf)
+	cl := connect(t, b, "talker")
+	payload := bytes.Repeat([]byte("x"), 60_000)
+	for range 400 { // 24 MB: more than the operating system's buffers and ours
+		if token := cl.Publish("noise", 1, false, payload); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+			t.Fatalf("a deaf subscriber holds up others: %v", token.Error())
+		}
+	}
+	for range 500 {
+		if b.Stats().SlowConsumers == 1 {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if got := b.Stats().SlowConsumers; got != 1 {
+		t.Errorf("%d slow consumers were disconnected, want 1", got)
+	}
+	stillServes(t, b, c)
+}
+
+func TestBroker_BoundsSubscriptions(t *testing.T) {
+	b := start(t, options(newCommitter()))
+	cl := connect(t, b, "greedy")
+	filters := map[string]byte{}
+	for i := range 150 {
+		filters[fmt.Sprintf("stallkeeper/state/%d/+", i)] = 1
+	}
+	token := cl.SubscribeMultiple(filters, nil).(*paho.SubscribeToken)
+	token.Wait()
+	granted := 0
+	for _, qos := range token.Result() {
+		if qos == 0 {
+			granted++
+		}
+	}
+	if granted != maxSubscriptions {
+		t.Errorf("%d of 150 subscriptions are granted at QoS 0, want %d", granted, maxSubscriptions)
+	}
+	deep := cl.Subscribe(strings.Repeat("a/", 20)+"b", 0, nil).(*paho.SubscribeToken)
+	deep.Wait()
+	for filter, qos := range deep.Result() {
+		if qos != 0x80 {
+			t.Errorf("a filter of %d levels is granted with %#x", strings.Count(filter, "/")+1, qos)
+		}
+	}
+}
+
+func TestQuiet_KeepsPacketsAndFloodsOutOfTheLog(t *testing.T) {
+	var out bytes.Buffer
+	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	log := slog.New(newQuiet(slog.NewTextHandler(&out, nil), func() time.Time { return now })).With("listener", "mqtt")
+	log.Info("chatter")
+	for range 1000 {
+		log.Error("publish packet error", "packet", "secret payload", "client", "core")
+	}
+	now = now.Add(2 * time.Minute)
+	log.Warn("later")
+	text := out.String()
+	if n := strings.Count(text, "\n"); n != linesPerMinute+1 {
+		t.Errorf("%d lines are written, want %d", n, linesPerMinute+1)
+	}
+	if strings.Contains(text, "secret") || strings.Contains(text, "chatter") || !strings.Contains(text, "lines_omitted=990") {
+		t.Errorf("log is:\n%s", text)
+	}
+}
