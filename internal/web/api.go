@@ -221,11 +221,10 @@ func (s *Server) getHealth(w http.ResponseWriter, _ *http.Request) {
 func (s *Server) getReady(w http.ResponseWriter, _ *http.Request) error {
 	if err := s.opts.Ready(); err != nil {
 		s.opts.Log.Warn("not ready", "err", err)
-		detail := s.opts.View.Snapshot().Intake.Trouble
-		if detail == "" {
-			detail = "the store or the way in does not work: the daemon's log says what to do"
+		if detail := s.opts.View.Snapshot().Intake.Trouble; detail != "" {
+			return refused(http.StatusServiceUnavailable, "Not ready", detail)
 		}
-		return refused(http.StatusServiceUnavailable, "Not ready", detail)
+		return refused(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")

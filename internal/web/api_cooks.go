@@ -10,6 +10,9 @@ import (
 	"stallkeeper/internal/cook"
 )
 
+// farthestStart is how far ahead a cook may be laid out. Choice of this project.
+const farthestStart = 7 * 24 * time.Hour
+
 func pathCook(r *http.Request) (cook.ID, error) {
 	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
 	if err != nil || id < 1 {
@@ -63,22 +66,26 @@ func (s *Server) postCook(w http.ResponseWriter, r *http.Request) error {
 	if err := c.Validate(); err != nil {
 		return bad("%s", clipTo(err.Error(), 2000))
 	}
-	if _, err := s.when("started", c.Started); err != nil {
-		return err
+	if limit := s.opts.Now().Add(farthestStart); c.Started.After(limit) {
+		return bad("started is more than %d days ahead: start the cook when it comes nearer", int(farthestStart/(24*time.Hour)))
 	}
 	id, err := s.opts.Desk.StartCook(r.Context(), c)
 	if err != nil {
 		return saying(err, "a running cook uses one of these probes, or is the same: end it first, or name other probes")
 	}
-	return s.created(w, r, id)
+	return s.created(w, r, newID{ID: id})
+}
+
+// newID is the number of a new cook, and what was not as expected.
+type newID struct {
+	ID      cook.ID `json:"id"`
+	Warning string  `json:"warning,omitempty"`
 }
 
 // created answers with the number of a new cook and where it is.
-func (s *Server) created(w http.ResponseWriter, r *http.Request, id cook.ID) error {
-	w.Header().Set("Location", fmt.Sprintf("/api/v1/cooks/%d", id))
-	return s.give(w, r, http.StatusCreated, struct {
-		ID cook.ID `json:"id"`
-	}{id})
+func (s *Server) created(w http.ResponseWriter, r *http.Request, id newID) error {
+	w.Header().Set("Location", fmt.Sprintf("/api/v1/cooks/%d", id.ID))
+	return s.give(w, r, http.StatusCreated, id)
 }
 
 func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
@@ -90,10 +97,10 @@ func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &a, false); err != nil {
 		return err
 	}
-	if a.Time, err = s.when("time", a.Time); err != nil {
-		return err
+	if !a.Time.IsZero() {
+		return bad("time is given by the daemon: leave it out")
 	}
-	a.By = by(r, a.By)
+	a.Time, a.By = s.opts.Now().UTC(), by(r, a.By)
 	if err := checkAmendment(stored, a); err != nil {
 		return err
 	}

@@ -20,6 +20,8 @@ import (
 const (
 	maxImport   = 16 << 20
 	maxUnpacked = 64 << 20
+
+	importTimeout = 5 * time.Minute
 )
 
 // getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured.
@@ -136,11 +138,19 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	id, err := s.opts.Desk.ImportLog(r.Context(), log)
+	late, err := within(http.NewResponseController(w), importTimeout)
 	if err != nil {
-		return saying(err, "one of the log's readings stands in the store with another value, or the log is there already: give its probes other names")
+		return err
 	}
-	return s.created(w, r, id)
+	defer late.Stop()
+	id, err := s.opts.Desk.ImportLog(r.Context(), log)
+	if errors.Is(err, cook.ErrConflict) && id != 0 {
+		return s.created(w, r, newID{id, "readings that stand in the store with another value were not taken: see /api/v1/quarantine"})
+	}
+	if err != nil {
+		return saying(err, "the log is there already: it is kept as it is")
+	}
+	return s.created(w, r, newID{ID: id})
 }
 
 // unpackLog reads a zipped cook log. The archive holds the two files and nothing else.
@@ -175,6 +185,9 @@ func unpackLog(data []byte) (*cook.Log, error) {
 	c, err := cook.DecodeCook(described)
 	if err != nil {
 		return nil, bad("%s: %s", cook.LogCookFile, clipTo(err.Error(), 2000))
+	}
+	if len(readings) == 0 {
+		return nil, bad("%s has no readings: there is nothing to keep", cook.LogReadingsFile)
 	}
 	return &cook.Log{Cook: *c, Readings: readings}, nil
 }

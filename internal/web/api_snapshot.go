@@ -15,6 +15,7 @@ type probeDoc struct {
 	ID       cook.ProbeID     `json:"id"`
 	Role     cook.Role        `json:"role"`
 	Silent   bool             `json:"silent"`
+	Suspect  bool             `json:"suspect"` // its readings are in doubt
 	Time     *time.Time       `json:"time"`    // of the last reading; null when there is none
 	Celsius  *thermal.Celsius `json:"celsius"` // of the last reading
 	Quality  cook.Quality     `json:"quality,omitempty"`
@@ -24,7 +25,7 @@ type probeDoc struct {
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
-	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Cook: p.Cook, Piece: p.Piece}
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece}
 	if !p.Last.Time.IsZero() {
 		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
 	}
@@ -70,6 +71,7 @@ type intakeDoc struct {
 	Received    uint64 `json:"received"`
 	Quarantined uint64 `json:"quarantined"`
 	Trouble     string `json:"trouble"`
+	Delivery    string `json:"delivery"`
 }
 
 // cookDoc is a running cook as the page shows it.
@@ -104,7 +106,7 @@ func (s *Server) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc,
 	d := snapshotDoc{
 		Now: moment(m.Now), Invented: s.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
-		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble},
+		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery},
 		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}
 	if m.QuietUntil.Known {

@@ -226,7 +226,7 @@ func TestSnapshot_HasNoNumberForWhatIsUnknown(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const want = `{"id":"core","role":"","silent":false,"time":null,"celsius":null,"interval_seconds":null}`
+	const want = `{"id":"core","role":"","silent":false,"suspect":false,"time":null,"celsius":null,"interval_seconds":null}`
 	if !strings.Contains(string(data), want) {
 		t.Errorf("snapshot %s has no %s", data, want)
 	}

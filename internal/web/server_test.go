@@ -123,6 +123,10 @@ func TestInnerErrors_StayInside(t *testing.T) {
 		}
 		mustProblem(t, w, want)
 	}
+	shelf.snap.Intake.Trouble = "the disk is full: free some space"
+	if got := mustProblem(t, send(server, request("GET", "/api/v1/readings", "")), 503); got != shelf.snap.Intake.Trouble {
+		t.Errorf("a known trouble is told as %q", got)
+	}
 	shelf.fail = context.DeadlineExceeded
 	mustProblem(t, send(server, request("GET", "/api/v1/readings", "")), 503)
 }

@@ -20,7 +20,8 @@ type Desk interface {
 	LogEvent(ctx context.Context, id cook.ID, e cook.Entry) (cook.Entry, error)
 	Amend(ctx context.Context, id cook.ID, a cook.Amendment) error
 	EndCook(ctx context.Context, id cook.ID, at time.Time) error
-	// ImportLog keeps a cook log as an ended cook with its readings; cook.ErrConflict if a reading stands with another value.
+	// ImportLog keeps a cook log as an ended cook with its readings. With cook.ErrConflict and an id the cook is kept, but
+	// readings that stand in the store with another value are in quarantine.
 	ImportLog(ctx context.Context, log *cook.Log) (cook.ID, error)
 	Acknowledge(ctx context.Context, id alarm.ID, by string) error
 	Shelve(ctx context.Context, id alarm.ID, until time.Time, by string) error
