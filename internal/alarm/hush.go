@@ -23,12 +23,14 @@ func NewHush(cookID int64, s Settings, w Words) *Hush {
 func (h *Hush) Conditions() []*Condition { return []*Condition{&h.all} }
 
 // Observe takes the names of the silent probes when all are silent, and none otherwise; shortest is how long the last of
-// them has been silent. It reports whether the probes' own alarms are covered.
-func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, covered bool) ([]Change, bool) {
+// them has been silent. covered says why no message is needed; empty when one is.
+func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, covered string) []Change {
 	var out changes
-	if covered {
-		out.add(h.all.Cover(now, "told already by another alarm"))
-		return out, true
+	if covered != "" {
+		if !h.all.Standing() {
+			out.add(h.all.Cover(now, covered))
+		}
+		return out
 	}
 	f := Finding{Because: fmt.Sprintf("Probes speak again at %s.", h.words.clock(now))}
 	if len(silent) > 1 {
@@ -36,5 +38,8 @@ func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, c
 			"Look at the receiver, its power and the network.", spell(shortest), list(silent))}
 	}
 	out.add(h.all.Observe(now, f))
-	return out, h.all.Standing()
+	return out
 }
+
+// Standing reports whether the common silence is told, so that the probes' own need not be.
+func (h *Hush) Standing() bool { return h.all.Standing() }

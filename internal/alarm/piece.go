@@ -97,7 +97,7 @@ func (p *Piece) lukewarm(level thermal.Celsius) Finding {
 	}
 	todo := "Raise the pit, and decide by the published rules whether it may be kept."
 	if p.intact {
-		todo = "It is marked as intact; if it was pierced, rolled or injected, do not wait: raise the pit, and decide by the published rules whether it may be kept."
+		todo = "It is marked as intact. If it was pierced, rolled or injected after all: raise the pit, and decide by the published rules whether it may be kept."
 	}
 	return Finding{Holds: Yes, Because: fmt.Sprintf("%s has been between %.0f and %s for %s, now %s; common practice is at most %s. %s",
 		p.name, float64(z.From), whole(z.To), spell(p.dwell), level, spell(z.Longest), todo)}
@@ -117,23 +117,29 @@ type Outlook struct {
 	Doubtful bool   // the probe cannot be believed just now
 }
 
+// coolBy is how far a ready piece cools before its alarm returns: somebody has taken it off. Choice of this project.
+const coolBy = 5
+
 // Forecast takes what a forecast says. While the probe is in doubt nothing new is raised from it.
 func (p *Piece) Forecast(at time.Time, o Outlook) []Change {
 	if p.off || o.Doubtful {
 		return nil
 	}
 	var out changes
-	if o.Ready.IsZero() {
-		out.add(p.ready.Observe(at, Finding{Because: fmt.Sprintf("%s %s is under its target %s again.", p.name, o.Core, o.Target)}))
+	if level := p.last.c; o.Ready.IsZero() || level < o.Target-coolBy {
+		out.add(p.ready.Observe(at, Finding{Because: fmt.Sprintf("%s is at %s, under its target %s.", p.name, level, o.Target)}))
 	} else {
 		out.add(p.ready.Observe(at, Finding{Holds: Yes, Because: fmt.Sprintf("%s reached its target %s at %s. Check it in the thickest part, then take it off, "+
 			"and hold it at 60 °C or above until it is served.", p.name, o.Target, p.words.clock(o.Ready))}))
 	}
-	if o.ServeBy.IsZero() || !o.Ready.IsZero() {
-		out.add(p.serve.Observe(at, Finding{Because: p.name + " is ready, or has no serving hour any more."}))
-		return out
+	switch {
+	case o.ServeBy.IsZero():
+		out.add(p.serve.Observe(at, Finding{Because: "The cook has no serving hour any more."}))
+	case !o.Ready.IsZero():
+		out.add(p.serve.Observe(at, Finding{Because: fmt.Sprintf("%s has been ready since %s.", p.name, p.words.clock(o.Ready))}))
+	default:
+		out.add(p.serve.Observe(at, p.atRisk(at, o)))
 	}
-	out.add(p.serve.Observe(at, p.atRisk(at, o)))
 	return out
 }
 
@@ -147,9 +153,9 @@ func (p *Piece) atRisk(at time.Time, o Outlook) Finding {
 	switch {
 	case !at.Before(o.ServeBy):
 		return Finding{Holds: Yes, Because: fmt.Sprintf("%s is at %s of %s, and the serving hour %s has come. %s. Serve later, or something else first.",
-			p.name, o.Core, o.Target, p.words.clock(o.ServeBy), p.when(o))}
+			p.name, o.Core, o.Target, p.words.clock(o.ServeBy), p.when(at, o))}
 	case o.Chance > s.Clear:
-		return Finding{Because: fmt.Sprintf("Forecast: %s makes the serving hour %s with %.0f %%.", p.name, p.words.clock(o.ServeBy), 100*o.Chance)}
+		return Finding{Because: fmt.Sprintf("Forecast: %s makes the serving hour %s after all (%s likely).", p.name, p.words.due(o.ServeBy, at), Chance(o.Chance))}
 	case o.Chance >= s.Below:
 		return Finding{Holds: Between}
 	}
@@ -157,16 +163,17 @@ func (p *Piece) atRisk(at time.Time, o Outlook) Finding {
 	if o.Advice != "" {
 		todo = o.Advice
 	}
-	return Finding{Holds: Yes, Because: fmt.Sprintf("Forecast: %s will probably miss the serving hour %s (%.0f %% to make it). %s. %s",
-		p.name, p.words.clock(o.ServeBy), 100*o.Chance, p.when(o), todo)}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("Forecast: %s will probably miss the serving hour %s (%s likely to make it). %s. %s",
+		p.name, p.words.due(o.ServeBy, at), Chance(o.Chance), p.when(at, o), todo)}
 }
 
-func (p *Piece) when(o Outlook) string {
+func (p *Piece) when(at time.Time, o Outlook) string {
+	due := func(t time.Time) string { return p.words.due(t, at) }
 	switch {
 	case o.Middle.IsZero():
 		return "It is more likely than not to take over 36 h"
 	case o.Early.IsZero() || o.Late.IsZero():
-		return fmt.Sprintf("Ready about %s, or much later", p.words.clock(o.Middle))
+		return fmt.Sprintf("Ready about %s, or much later", due(o.Middle))
 	}
-	return fmt.Sprintf("Ready about %s, most likely between %s and %s", p.words.clock(o.Middle), p.words.clock(o.Early), p.words.clock(o.Late))
+	return fmt.Sprintf("Ready about %s, in four cases of five between %s and %s", due(o.Middle), due(o.Early), due(o.Late))
 }

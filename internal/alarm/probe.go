@@ -44,6 +44,9 @@ func (p *Probe) Conditions() []*Condition { return []*Condition{&p.silent, &p.su
 // Suspect reports whether the probe's readings are in doubt.
 func (p *Probe) Suspect() bool { return p.suspect.Standing() }
 
+// Doubtful reports whether they are, or are about to be: the on-delay runs.
+func (p *Probe) Doubtful() bool { return p.suspect.Standing() || p.suspect.alarm.State == Pending }
+
 // Patience is how long a probe with this interval between its readings may be silent.
 func (s Silence) Patience(interval time.Duration) time.Duration {
 	if interval <= 0 {
@@ -52,25 +55,46 @@ func (s Silence) Patience(interval time.Duration) time.Duration {
 	return min(max(time.Duration(s.Times*float64(interval)), s.Least), s.AtMost)
 }
 
-// Quiet takes how long nothing has come from the probe, by the daemon's clock. covered says that another alarm stands
-// for the same cause.
-func (p *Probe) Quiet(now time.Time, quiet, interval time.Duration, last cook.Reading, covered bool) []Change {
+// Hearing is how a probe has been heard, by the daemon's clock.
+type Hearing struct {
+	Quiet    time.Duration // since it last spoke, or since it was first waited for
+	Interval time.Duration // typical between its readings; 0 = unknown
+	Last     cook.Reading  // zero when it never spoke
+	Patience time.Duration // how long it may be quiet
+	Covered  string        // why its silence raises nothing new; empty when it does
+	Ended    string        // why nobody waits for it any more; empty when somebody does
+}
+
+// Hear takes how the probe has been heard.
+func (p *Probe) Hear(now time.Time, h Hearing) []Change {
 	var out changes
-	if covered {
-		out.add(p.silent.Cover(now, "told already by another alarm"))
+	switch {
+	case h.Ended != "":
+		out.add(p.silent.Cover(now, h.Ended))
+		return out
+	case h.Covered != "":
+		if !p.silent.Standing() {
+			out.add(p.silent.Cover(now, h.Covered))
+		}
 		return out
 	}
-	f := Finding{Because: fmt.Sprintf("Probe %s speaks again at %s: %s.", p.name, p.words.clock(now), last.Celsius)}
-	if quiet > p.set.ProbeSilent.Patience(interval) {
-		often := ""
-		if interval > 0 {
-			often = fmt.Sprintf(", it used to speak every %s", spell(interval))
-		}
-		f = Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s silent for %s%s; last %s at %s. Look at its plug, battery and radio.",
-			p.name, spell(quiet), often, last.Celsius, p.words.clock(last.Time))}
+	f := Finding{Because: fmt.Sprintf("Probe %s speaks again at %s: %s.", p.name, p.words.clock(now), h.Last.Celsius)}
+	if h.Quiet > h.Patience {
+		f = Finding{Holds: Yes, Because: p.silence(h)}
 	}
 	out.add(p.silent.Observe(now, f))
 	return out
+}
+
+func (p *Probe) silence(h Hearing) string {
+	switch {
+	case h.Last.Time.IsZero():
+		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, spell(h.Quiet))
+	case h.Interval > 0:
+		return fmt.Sprintf("Probe %s silent for %s, it used to speak every %s; last %s at %s. Look at its plug, battery and radio.",
+			p.name, spell(h.Quiet), spell(h.Interval), h.Last.Celsius, p.words.clock(h.Last.Time))
+	}
+	return fmt.Sprintf("Probe %s silent for %s; last %s at %s. Look at its plug, battery and radio.", p.name, spell(h.Quiet), h.Last.Celsius, p.words.clock(h.Last.Time))
 }
 
 // Worked takes note that somebody moved the probe, wrapped the piece or took it off, so a jump is no fault.
@@ -135,11 +159,19 @@ func (p *Probe) faulty(r cook.Reading) (Finding, bool) {
 	}
 	switch {
 	case n >= 3:
-		return Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s gives %s, %s. Look at its plug and cable; until then it is not used.", p.name, r.Celsius, meaning(r.Quality))}, true
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Probe %s gives %s, %s. Look at its plug and cable; until then %s.", p.name, r.Celsius, meaning(r.Quality), p.cost())}, true
 	case r.Quality != cook.Good || n > 0 && p.suspect.Standing():
 		return Finding{Holds: Between}, true
 	}
 	return Finding{}, false
+}
+
+// cost says what goes without a probe.
+func (p *Probe) cost() string {
+	if p.piece {
+		return "the piece is not watched"
+	}
+	return "it is not used"
 }
 
 func meaning(q cook.Quality) string {

@@ -181,13 +181,14 @@ func TestProbe_SilentByItsOwnInterval(t *testing.T) {
 		"heard once, quiet for 91 min":  {0, 91 * time.Minute, true},
 	} {
 		p := NewProbe("core", 1, "flat", DefaultSettings(), inUTC)
-		changes := p.Quiet(start, c.quiet, c.interval, cook.Reading{Celsius: 68.2, Time: start.Add(-c.quiet)}, false)
+		changes := p.Hear(start, Hearing{Quiet: c.quiet, Interval: c.interval, Patience: DefaultSettings().ProbeSilent.Patience(c.interval),
+			Last: cook.Reading{Celsius: 68.2, Time: start.Add(-c.quiet)}})
 		if got := len(told(changes)) == 1; got != c.want {
 			t.Errorf("%s: told %v, want %v", name, got, c.want)
 		}
 	}
 	p := NewProbe("core", 1, "flat", DefaultSettings(), inUTC)
-	if got := told(p.Quiet(start, time.Hour, time.Second, cook.Reading{}, true)); got != nil {
+	if got := told(p.Hear(start, Hearing{Quiet: time.Hour, Covered: "told already"})); got != nil {
 		t.Errorf("covered by another alarm, yet told %q", got)
 	}
 }
@@ -230,7 +231,7 @@ func TestPiece_ReadyAndServingHour(t *testing.T) {
 	p := NewPiece(1, "flat", true, DefaultSettings(), inUTC)
 	serve := minute(600)
 	look := func(chance float64) Outlook {
-		return Outlook{Core: 70, Target: 93, ServeBy: serve, Chance: chance, Early: minute(500), Middle: minute(640), Late: minute(700), Advice: "Wrapping it in foil now would make it with 95 %."}
+		return Outlook{Core: 70, Target: 93, ServeBy: serve, Chance: chance, Early: minute(500), Middle: minute(640), Late: minute(700), Advice: "Wrapping it in foil now: 95 % likely to make it."}
 	}
 	var out []Change
 	for m := 0.; m < 60; m++ {
@@ -239,10 +240,11 @@ func TestPiece_ReadyAndServingHour(t *testing.T) {
 	for m := 60.; m < 100; m++ {
 		out = append(out, p.Forecast(minute(m), look(0.3))...)
 	}
+	p.Observe(minute(100), 93)
 	out = append(out, p.Forecast(minute(100), Outlook{Core: 93, Target: 93, Ready: minute(99), ServeBy: serve, Chance: 1})...)
 	same(t, "changes", told(out), []string{"75 serve-at-risk/1/flat active medium", "100 piece-ready/1/flat active medium"})
-	want := "Forecast: flat will probably miss the serving hour 06:00 (30 % to make it). Ready about 06:40, most likely between 04:20 and 07:40. " +
-		"Wrapping it in foil now would make it with 95 %."
+	want := "Forecast: flat will probably miss the serving hour Sun 06:00 (30 % likely to make it). Ready about Sun 06:40, in four cases of five between Sun 04:20 and Sun 07:40. " +
+		"Wrapping it in foil now: 95 % likely to make it."
 	if i := slices.IndexFunc(out, func(c Change) bool { return c.Call }); out[i].Because != want {
 		t.Errorf("because %q\nwant    %q", out[i].Because, want)
 	}

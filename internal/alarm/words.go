@@ -14,6 +14,26 @@ type Words struct{ Zone *time.Location }
 // clock gives the time of day.
 func (w Words) clock(t time.Time) string { return t.In(w.Zone).Format("15:04") }
 
+// due gives a time to come, with the day of the week when it is not today.
+func (w Words) due(t, now time.Time) string {
+	t, now = t.In(w.Zone), now.In(w.Zone)
+	if t.YearDay() == now.YearDay() && t.Year() == now.Year() {
+		return t.Format("15:04")
+	}
+	return t.Format("Mon 15:04")
+}
+
+// Chance gives a probability without false precision at its ends.
+func Chance(p float64) string {
+	switch {
+	case p < 0.05:
+		return "under 5 %"
+	case p > 0.95:
+		return "over 95 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
 // spell gives a duration as people say it.
 func spell(d time.Duration) string {
 	if d < 90*time.Second {

@@ -46,6 +46,7 @@ func (m *State) light(s cook.Stored) *fire {
 	m.adopt(f.conditions())
 	for _, p := range m.byName() {
 		if p.fire == f {
+			p.quiet = m.uptime // waited for from now on
 			m.adopt(p.conditions())
 		}
 	}

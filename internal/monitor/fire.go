@@ -338,11 +338,7 @@ func (f *fire) passEvents(m *State) []alarm.Change {
 			if e.Piece != "" && e.Piece != p.ID {
 				continue
 			}
-			for _, id := range p.ProbeIDs() {
-				if q := m.probes[id]; q != nil && q.fire == f {
-					q.watch.Worked(e.Time)
-				}
-			}
+			f.atHand(m, p, e.Time)
 		}
 	}
 	for _, p := range f.pieces {

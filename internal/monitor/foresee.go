@@ -31,6 +31,9 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 		}
 		out = append(out, Effect{Forecast: &Forecasted{Keep: keep,
 			KeptForecast: cook.KeptForecast{Cook: f.stored.ID, Piece: p.ID, At: at, JSON: data}}})
+		if p.forecast.State == estimator.Ready && !f.doubtful(m, p) {
+			f.atHand(m, p, at) // whoever takes it off pulls the probe
+		}
 		if p.forecast.State != estimator.Unknown {
 			changes = append(changes, p.watch.Forecast(at, f.outlook(m, p))...)
 		}
@@ -52,13 +55,29 @@ func (f *fire) outlook(m *State, p *piece) alarm.Outlook {
 	return o
 }
 
-func (f *fire) doubtful(m *State, p *piece) bool {
+// atHand takes note that somebody has, or will have, a hand on the piece's probes.
+func (f *fire) atHand(m *State, p *piece, at time.Time) {
 	for _, id := range p.ProbeIDs() {
-		if q := m.probes[id]; q != nil && q.fire == f && q.watch.Suspect() {
-			return true
+		if q := m.probes[id]; q != nil && q.fire == f {
+			q.watch.Worked(at)
 		}
 	}
-	return false
+}
+
+// doubtful reports whether the piece's readings cannot be believed, or have stopped while others go on.
+func (f *fire) doubtful(m *State, p *piece) bool {
+	speaks := false
+	for _, id := range p.ProbeIDs() {
+		q := m.probes[id]
+		if q == nil || q.fire != f {
+			continue
+		}
+		if q.watch.Doubtful() {
+			return true
+		}
+		speaks = speaks || f.frontier.Sub(f.spoken[id]) <= m.o.Settings.ProbeSilent.Patience(q.interval())
+	}
+	return !speaks
 }
 
 // adviseEvery bounds how often advice is sought while an hour is at risk.
@@ -94,7 +113,7 @@ func (f *fire) advise(p *piece, chance float64) string {
 		}
 		forecast := p.track.WhatIf(at, t.actions...)
 		if c := forecast.ReadyBy(f.stored.ServeBy); c >= enough || c > best+0.1 {
-			best, p.advice = c, fmt.Sprintf("%s would make it with %.0f %%.", t.do, 100*c)
+			best, p.advice = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))
 			if c >= enough {
 				break
 			}

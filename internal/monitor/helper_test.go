@@ -52,14 +52,19 @@ func (l *line) forecast(at time.Time, factor float64) estimator.Forecast {
 			newest = s
 		}
 	}
-	for _, s := range l.core {
-		if s.Celsius >= l.in.Target && !s.Time.After(at) {
-			f.Core, f.State, f.PNever, f.Since = newest.Celsius, estimator.Ready, 0, s.Time
-			for i := range f.Ready {
-				f.Ready[i] = s.Time
+	if newest.Celsius >= l.in.Target {
+		since := newest.Time
+		for _, s := range slices.Backward(l.core) {
+			if s.Celsius < l.in.Target {
+				break
 			}
-			return f
+			since = s.Time
 		}
+		f.Core, f.State, f.PNever, f.Since = newest.Celsius, estimator.Ready, 0, since
+		for i := range f.Ready {
+			f.Ready[i] = since
+		}
+		return f
 	}
 	if newest.Time.IsZero() {
 		return f

@@ -398,3 +398,54 @@ func TestPlaces_CoolerAndAirSpeakForThemselves(t *testing.T) {
 	n.play(readings)
 	same(t, "messages", n.messages(), []string{"21:30 cooler-warm/cooler active", "21:40 co/shed active"})
 }
+
+func TestRestart_ASilentProbeStaysSilentUntilItSpeaks(t *testing.T) {
+	before := newNight(t, supper(flat()))
+	before.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 30m")))
+	same(t, "messages", before.messages(), []string{"20:34 probe-silent/flat active"})
+	after := &night{tb: t, m: newTested(), now: minute(61), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
+	after.m.Restore([]cook.Stored{after.cook}, append(before.m.Snapshot().Alarms, alarm.Alarm{ID: "pit-low/7", Kind: alarm.PitLow, State: alarm.Active, Cook: 7}))
+	after.do(after.m.Recount(1, after.stored, after.kept, after.now))
+	var later []cook.Reading
+	for _, r := range slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 2h"), mustRead(t, "flat", 15*time.Second, "60 gap 100m, hold 20m")) {
+		if r.Time.After(after.now) {
+			later = append(later, r)
+		}
+	}
+	after.play(later)
+	same(t, "listed", after.listed(), []string{"21:01 pit-low/7 normal", "21:40 probe-silent/flat returned"})
+}
+
+func TestServeAtRisk_OneSlowFireIsOneMessage(t *testing.T) {
+	c := supper(flat(), cook.Piece{ID: "point", Cut: "brisket_packer", Target: 93, Intact: true})
+	c.ServeBy = minute(240)
+	n := newNight(t, c)
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 2h"), mustRead(t, "flat", 15*time.Second, "40 hold 2h"), mustRead(t, "point", 15*time.Second, "38 hold 2h")))
+	got := n.messages()
+	if len(got) != 1 || !strings.Contains(got[0], "serve-at-risk/1/flat active") {
+		t.Errorf("messages %q, want one", got)
+	}
+	if a := n.m.Snapshot().Alarms; len(a) != 2 {
+		t.Errorf("%d alarms are listed, want both pieces", len(a))
+	}
+}
+
+func TestSlippedProbe_IsNotReady(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "96 hold 3h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, to 96 in 2m, 96 hold 20m, to 60 in 2m, 60 hold 90m")))
+	for _, m := range n.messages() {
+		if strings.Contains(m, "piece-ready") {
+			t.Errorf("a probe in the pit's air was told as a ready piece: %q", n.messages())
+		}
+	}
+}
+
+func TestReadyPiece_PullingItsProbeIsNoFault(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 3h"), mustRead(t, "flat", 15*time.Second, "85 +0.2/min x60, to 30 in 2m, 25 hold 1h")))
+	for _, m := range n.messages() {
+		if strings.Contains(m, "probe-suspect") {
+			t.Errorf("taking a ready piece off was told as a fault of its probe: %q", n.messages())
+		}
+	}
+}

@@ -118,48 +118,70 @@ func (p *probe) expected() bool {
 // silence is how long nothing has come from the probe.
 func (m *State) silence(p *probe) time.Duration { return m.uptime - p.quiet }
 
-// silent reports whether the probe has been silent for too long.
-func (m *State) silent(p *probe) bool {
-	return p.expected() && m.silence(p) > m.o.Settings.ProbeSilent.Patience(p.interval())
+// unheard is how long a probe is waited for that has not spoken in its cook, or never.
+const unheard = 15 * time.Minute
+
+func (m *State) patience(p *probe) time.Duration {
+	if p.last.Time.IsZero() || p.fire != nil && p.fire.spoken[p.id].IsZero() {
+		return unheard
+	}
+	return m.o.Settings.ProbeSilent.Patience(p.interval())
 }
+
+// silent reports whether the probe has been silent for too long.
+func (m *State) silent(p *probe) bool { return p.expected() && m.silence(p) > m.patience(p) }
 
 // listen looks for silent probes: all of a cook together have one cause, and so has everything when the way in is down.
 func (m *State) listen() []Effect {
 	var out []Effect
-	broken := m.intake.Broken()
-	hushed := map[*fire]bool{}
+	covered := ""
+	if m.intake.Broken() {
+		covered = "the way in is down, which is told already"
+	}
 	for _, f := range m.fires {
-		var names []string
-		shortest, all := time.Duration(0), true
-		for _, p := range m.byName() {
-			if p.fire != f || !p.expected() {
-				continue
-			}
-			if !m.silent(p) {
-				all = false
-				break
-			}
-			if len(names) == 0 || m.silence(p) < shortest {
-				shortest = m.silence(p)
-			}
-			names = append(names, string(p.id))
+		names, shortest, heard := m.hushed(f)
+		if heard || len(names) > 0 || covered != "" {
+			out = append(out, m.alarmed(f.hush.Observe(m.now, names, shortest, covered), true)...)
 		}
-		if !all {
-			names = nil
-		}
-		changes, covered := f.hush.Observe(m.now, names, shortest, broken)
-		hushed[f] = covered
-		out = append(out, m.alarmed(changes, true)...)
 	}
 	for _, p := range m.byName() {
-		if p.watch == nil {
-			continue
-		}
-		quiet := m.silence(p)
-		if !p.expected() {
-			quiet = 0
-		}
-		out = append(out, m.alarmed(p.watch.Quiet(m.now, quiet, p.interval(), p.last, broken || hushed[p.fire]), true)...)
+		out = append(out, m.hearken(p, covered)...)
 	}
 	return out
+}
+
+// hushed gives the cook's probes if every one that should speak is silent, and whether any has spoken since the start.
+func (m *State) hushed(f *fire) (names []string, shortest time.Duration, heard bool) {
+	all := true
+	for _, p := range m.byName() {
+		if p.fire != f || !p.expected() {
+			continue
+		}
+		heard = heard || p.heard
+		all = all && m.silent(p)
+		if quiet := m.silence(p); len(names) == 0 || quiet < shortest {
+			shortest = quiet
+		}
+		names = append(names, string(p.id))
+	}
+	if !all {
+		names = nil
+	}
+	return names, shortest, heard
+}
+
+func (m *State) hearken(p *probe, covered string) []Effect {
+	ended := ""
+	switch {
+	case p.watch == nil:
+		return nil
+	case !p.expected():
+		ended = "it is not waited for any more"
+	case covered == "" && p.fire != nil && p.fire.hush.Standing():
+		covered = "the silence of all probes is told already"
+	case !p.heard && !m.silent(p):
+		return nil // after a start it gets its time before anything is said
+	}
+	h := alarm.Hearing{Quiet: m.silence(p), Interval: p.interval(), Last: p.last, Patience: m.patience(p), Covered: covered, Ended: ended}
+	return m.alarmed(p.watch.Hear(m.now, h), true)
 }

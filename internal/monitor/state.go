@@ -1,6 +1,7 @@
 package monitor
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -38,6 +39,7 @@ type State struct {
 	intake *alarm.Intake
 	way    IntakeView
 	told   map[alarm.ID]bool        // people were told of this standing alarm
+	beside map[alarm.ID]bool        // it stands under the message of another with the same cause
 	kept   map[alarm.ID]alarm.Alarm // restored, not yet taken over
 	now    time.Time                // the daemon's clock at the last call
 	uptime time.Duration            // time passed, whatever the clock did
@@ -67,7 +69,7 @@ type Alarmed struct {
 func New(o Options) *State {
 	return &State{
 		o: o, track: func(in estimator.Input) tracker { return o.Estimator.Track(in) }, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
-		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
+		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
 }
 
@@ -148,7 +150,24 @@ func (m *State) Tick(now time.Time) []Effect {
 			out = append(out, m.alarmed([]alarm.Change{change}, true)...)
 		}
 	}
+	out = append(out, m.orphans()...)
 	return append(out, m.overdue()...)
+}
+
+// orphans ends restored alarms that nothing watches any more.
+func (m *State) orphans() []Effect {
+	var changes []alarm.Change
+	for _, id := range slices.Sorted(maps.Keys(m.kept)) {
+		a := m.kept[id]
+		delete(m.kept, id)
+		if a.State == alarm.Normal {
+			continue
+		}
+		from := a.State
+		a.State, a.Changed, a.ShelvedUntil = alarm.Normal, m.now, time.Time{}
+		changes = append(changes, alarm.Change{Alarm: a, From: from, Because: "what it was about is not watched any more"})
+	}
+	return m.alarmed(changes, false)
 }
 
 // SetIntake takes the state of the way in and of the ways out.
@@ -217,16 +236,32 @@ func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
 		if to == alarm.Pending || to == alarm.Normal && c.From == alarm.Pending {
 			continue
 		}
-		notify := c.Call && current && (to == alarm.Active || m.told[id])
-		switch {
-		case to == alarm.Active && c.Call:
+		notify := c.Call && current
+		switch to {
+		case alarm.Active:
+			m.beside[id] = m.sameCause(c.Alarm)
+			notify = notify && !m.beside[id]
 			m.told[id] = notify
-		case to != alarm.Acked && to != alarm.Shelved:
+		case alarm.Returned, alarm.Normal:
+			notify = notify && m.told[id]
 			delete(m.told, id)
+			delete(m.beside, id)
 		}
 		out = append(out, Effect{Alarm: &Alarmed{Change: c, Notify: notify}})
 	}
 	return out
+}
+
+// sameCause reports whether people have been told of the same cause: one slow fire makes every piece late.
+func (m *State) sameCause(a alarm.Alarm) bool {
+	if a.Kind != alarm.ServeAtRisk {
+		return false
+	}
+	f := m.find(cook.ID(a.Cook))
+	return f != nil && slices.ContainsFunc(f.conditions(), func(c *alarm.Condition) bool {
+		other := c.Alarm()
+		return other.Kind == a.Kind && other.ID != a.ID && c.Standing() && m.told[other.ID]
+	})
 }
 
 // overdue tells of alarms that were raised by old readings and still stand now that the readings are current.
@@ -245,7 +280,7 @@ func (m *State) overdue() []Effect {
 
 func (m *State) tell(c *alarm.Condition) []Effect {
 	a := c.Alarm()
-	if a.State != alarm.Active || m.told[a.ID] {
+	if a.State != alarm.Active || m.told[a.ID] || m.beside[a.ID] {
 		return nil
 	}
 	m.told[a.ID] = true

@@ -59,7 +59,7 @@ func (f *fire) view() CookView {
 }
 
 func (m *State) viewProbe(p *probe) ProbeView {
-	v := ProbeView{ID: p.id, Role: p.role, Last: p.last, Silent: p.heard && m.silent(p), Interval: p.interval(), Piece: p.piece}
+	v := ProbeView{ID: p.id, Role: p.role, Last: p.last, Silent: m.silent(p), Interval: p.interval(), Piece: p.piece}
 	if p.fire != nil {
 		v.Cook, v.Role = p.fire.stored.ID, "pit"
 		if p.piece != "" {
