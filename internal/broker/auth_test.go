@@ -1,0 +1,219 @@
+package broker
+
+import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"math/big"
+	"net"
+	"strings"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"golang.org/x/crypto/bcrypt"
+)
+
+// mustHash makes a cheap hash: the cost is no part of these tests.
+func mustHash(t *testing.T, password string) string {
+	t.Helper()
+	hash, err := bcrypt.GenerateFromPassword([]byte(password), bcrypt.MinCost)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(hash)
+}
+
+// certificate is self-signed, for 127.0.0.1.
+func certificate(t *testing.T) (tls.Certificate, *x509.CertPool) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true,
+		KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	leaf, err := x509.ParseCertificate(der)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pool := x509.NewCertPool()
+	pool.AddCert(leaf)
+	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key, Leaf: leaf}, pool
+}
+
+func as(name, password string) func(*paho.ClientOptions) {
+	return func(o *paho.ClientOptions) { o.SetUsername(name).SetPassword(password) }
+}
+
+func TestNew_DemandsUsersAndTLSOffLoopback(t *testing.T) {
+	cert, _ := certificate(t)
+	user := User{Name: "probe", PasswordHash: mustHash(t, "secret")}
+	tests := []struct {
+		name   string
+		change func(*Options)
+		want   string // empty: starts
+	}{
+		{"nothing", func(o *Options) {}, "add users"},
+		{"users without TLS", func(o *Options) { o.Users = []User{user} }, "set a certificate"},
+		{"TLS without users", func(o *Options) { o.TLS = &tls.Config{Certificates: []tls.Certificate{cert}} }, "add users"},
+		{"proxy without users", func(o *Options) { o.BehindProxy = true }, "add users"},
+		{"users behind a proxy", func(o *Options) { o.BehindProxy, o.Users = true, []User{user} }, ""},
+		{"a password in place of its hash", func(o *Options) { o.Users = []User{{Name: "probe", PasswordHash: "secret"}} }, "--hash-password"},
+	}
+	for _, tt := range tests {
+		opts := options(newCommitter())
+		opts.Listen = "0.0.0.0:0"
+		tt.change(&opts)
+		b, err := New(opts)
+		if b != nil {
+			b.listener.stop()
+		}
+		if (tt.want == "") != (err == nil) || (err != nil && !strings.Contains(err.Error(), tt.want)) {
+			t.Errorf("%s: New() error = %v, want one with %q", tt.name, err, tt.want)
+		}
+	}
+}
+
+func TestBroker_LoginOverTLS(t *testing.T) {
+	cert, pool := certificate(t)
+	c := newCommitter()
+	opts := options(c)
+	opts.TLS = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
+	opts.Users = []User{{Name: "probe", PasswordHash: mustHash(t, "secret")}}
+	b := start(t, opts)
+	secure := func(o *paho.ClientOptions) {
+		o.Servers = nil
+		o.AddBroker("mqtts://" + b.Addr().String()).SetTLSConfig(&tls.Config{RootCAs: pool})
+	}
+	cl := connect(t, b, "a", as("probe", "secret"), secure)
+	if token := cl.Publish("stallkeeper/reading/core", 1, false, "60"); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+		t.Errorf("publish over TLS: %v", token.Error())
+	}
+	if _, err := tryConnect(t, b, "b", as("probe", "wrong"), secure); err == nil {
+		t.Error("a wrong password is accepted")
+	}
+	if _, err := tryConnect(t, b, "c", as("stranger", "secret"), secure); err == nil {
+		t.Error("an unknown name is accepted")
+	}
+	if _, err := tryConnect(t, b, "d", as("probe", "secret")); err == nil {
+		t.Error("a connection without TLS is accepted")
+	}
+	if b.Scheme() != "mqtts" || b.Stats().Refused != 2 {
+		t.Errorf("scheme %s, %d refused, want mqtts and 2", b.Scheme(), b.Stats().Refused)
+	}
+}
+
+// TestAuth_Rules lists who may do what. A user "" has no name.
+func TestAuth_Rules(t *testing.T) {
+	o := Options{PublishTopics: []string{"stallkeeper/reading/#", "garage/+/climate", "stallkeeper/raw/+"}, Users: []User{
+		{Name: "probe", PasswordHash: mustHash(t, "secret")}, {Name: "display", PasswordHash: mustHash(t, "secret"), ReadOnly: true}}}
+	far, near := newAuth(o, false), newAuth(o, true)
+	open := newAuth(Options{}, true)
+	tests := []struct {
+		auth        *auth
+		user, topic string
+		publish     bool
+		read        bool
+	}{
+		{far, "probe", "stallkeeper/reading/core", true, true},
+		{far, "probe", "garage/smoker/climate", true, false},
+		{far, "probe", "garage/smoker/gate", false, false},
+		{far, "probe", "stallkeeper/raw/1", true, true},
+		{far, "probe", "stallkeeper/state/1/core", false, true},
+		{far, "probe", "stallkeeper/alarm/1", false, true},
+		{far, "probe", "stallkeeper/status", false, true},
+		{far, "probe", "#", false, false},
+		{far, "probe", "stallkeeper/#", false, true},
+		{far, "display", "stallkeeper/reading/core", false, true},
+		{far, "display", "garage/smoker/climate", false, false},
+		{near, "", "stallkeeper/reading/core", true, true},
+		{near, "", "garden/gate", true, true},
+		{near, "", "stallkeeper/alarm/1", false, true},
+		{near, "display", "stallkeeper/reading/core", false, true}, // who says a name is held to it
+		{open, "anybody", "garden/gate", true, true},
+		{open, "anybody", "stallkeeper/readings/core", false, true}, // a slip of the pen
+		{open, "anybody", "$SYS/broker/uptime", false, true},
+	}
+	for _, tt := range tests {
+		if got := tt.auth.mayPublish(tt.user, tt.topic); got != tt.publish {
+			t.Errorf("mayPublish(%q, %q) = %v, want %v", tt.user, tt.topic, got, tt.publish)
+		}
+		if got := tt.auth.mayRead(tt.user, tt.topic); got != tt.read {
+			t.Errorf("mayRead(%q, %q) = %v, want %v", tt.user, tt.topic, got, tt.read)
+		}
+	}
+	logins := []struct {
+		auth           *auth
+		user, password string
+		want           bool
+	}{
+		{far, "", "", false},
+		{far, "probe", "secret", true},
+		{far, "probe", "secret", true}, // from memory
+		{far, "probe", "secre", false},
+		{far, "display", "", false},
+		{far, "nobody", "secret", false},
+		{near, "", "", true},
+		{near, "probe", "wrong", false},
+		{open, "anybody", "anything", true},
+	}
+	for _, tt := range logins {
+		if got := tt.auth.login(tt.user, []byte(tt.password)); got != tt.want {
+			t.Errorf("login(%q, %q) = %v, want %v", tt.user, tt.password, got, tt.want)
+		}
+	}
+}
+
+func TestBroker_DropsWhatIsNotAllowedAndKeepsTheClient(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	seen := make(chan string, 10)
+	connect(t, b, "display").Subscribe("#", 0, func(_ paho.Client, m paho.Message) { seen <- m.Topic() + "=" + string(m.Payload()) }).Wait()
+	cl := connect(t, b, "probe")
+	for qos := byte(0); qos <= 2; qos++ {
+		if token := cl.Publish("stallkeeper/alarm/1", qos, true, "fire"); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+			t.Errorf("QoS %d: %v", qos, token.Error())
+		}
+	}
+	cl.Publish("garden/gate", 1, true, "open").Wait()
+	expect(t, seen, "garden/gate=open")
+	if got := b.Stats().Denied; got != 3 {
+		t.Errorf("%d publishes are denied, want 3", got)
+	}
+}
+
+func TestBroker_WillsCannotDoWhatTheirClientsMayNot(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	seen := make(chan string, 10)
+	connect(t, b, "display").Subscribe("#", 0, func(_ paho.Client, m paho.Message) { seen <- m.Topic() + "=" + string(m.Payload()) }).Wait()
+	for i, topic := range []string{"stallkeeper/status", "stallkeeper/reading/core", "garden/gate"} {
+		conn := dial(t, b)
+		o := paho.NewClientOptions().SetClientID(topic).SetWill(topic, "gone", 1, true).SetAutoReconnect(false).
+			AddBroker("tcp://" + b.Addr().String()).SetCustomOpenConnectionFn(pass(conn))
+		cl := paho.NewClient(o)
+		if token := cl.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+			t.Fatal(i, token.Error())
+		}
+		if err := conn.Close(); err != nil { // without DISCONNECT
+			t.Fatal(err)
+		}
+		cl.Disconnect(0)
+	}
+	expect(t, seen, "garden/gate=gone")
+	if len(c.all()) != 0 {
+		t.Errorf("stored %v, want nothing", c.all())
+	}
+	if _, kept := b.server.Topics.Retained.Get("garden/gate"); kept {
+		t.Error("a will is retained")
+	}
+}
