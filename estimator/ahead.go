@@ -20,6 +20,9 @@ type ahead struct {
 	level    float64 // usual pit minus setpoint, or the usual pit itself without a setpoint
 	now      float64 // pit temperature now
 	spread   float64 // sd of the pit about its level
+	highest  float64 // the highest the core has been, °C
+	lag      float64 // seconds by which the five-minute median trails a rising probe
+	raised   bool    // the setpoint was changed, or a change is planned
 }
 
 const pitMemory = 0.6 // hours over which the pit forgets a swing
@@ -30,6 +33,11 @@ func newAhead(in *Input, h *history, at time.Time) *ahead {
 	a.coat = coatAt(past, a.start)
 	a.setPoint = setPointAt(in, past, a.start)
 	a.pitLevel(in, h, past)
+	a.highest, a.lag = h.start, h.medianLag
+	for _, o := range h.obs {
+		a.highest = math.Max(a.highest, o.c)
+	}
+	a.raised = len(in.PitPlan) > 0 || slices.ContainsFunc(past, func(e Event) bool { return e.Kind == SetPoint })
 	if in.Plan != nil && a.coat == bare && !wrappedBefore(past) {
 		a.wrapWith = coatOf(in.Plan.With)
 		if !in.Plan.AtTime.IsZero() {
@@ -132,10 +140,16 @@ var pathTimes = func() (t []float64) {
 }()
 
 // run carries one member forward until its reading reaches the target or the horizon.
-func (a *ahead) run(m member, n *Noise, target float64, pitRNG, ownRNG *rand.Rand) outcome {
+func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand.Rand) outcome {
 	out := outcome{ready: math.Inf(1), wrap: math.Inf(1), path: make([]float32, 0, 48)}
-	c, p := m.c, m.p
+	c, p, n := m.c, m.p, &prior.Noise
 	around := a.coat
+	wrapAt := a.wrapAtC
+	if wrapAt > 0 {
+		wrapAt = a.drawAbove(wrapAt+prior.Habits.WrapShift, prior.Habits.WrapSpread, ownRNG)
+	}
+	raiseAt, raiseBy := a.drawRaise(&prior.Habits, ownRNG)
+	raised := 0.0
 	deviation := a.now - a.base(a.start)
 	misfit, bias := 0.0, m.bias
 	reading := c.probe(&m.g) + bias
@@ -146,7 +160,7 @@ func (a *ahead) run(m member, n *Noise, target float64, pitRNG, ownRNG *rand.Ran
 			out.path = append(out.path, float32(reading))
 		}
 		ms := a.start + int64(t*1000)
-		if a.wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || a.wrapAtC > 0 && reading >= a.wrapAtC) && math.IsInf(out.wrap, 1) {
+		if a.wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || wrapAt > 0 && reading >= wrapAt) && math.IsInf(out.wrap, 1) {
 			around, out.wrap = a.wrapWith, t
 		}
 		around = a.coatLater(ms, around)
@@ -156,18 +170,21 @@ func (a *ahead) run(m member, n *Noise, target float64, pitRNG, ownRNG *rand.Ran
 		root := math.Sqrt(hours)
 		p.hNow *= math.Exp(n.WalkH * root * ownRNG.NormFloat64())
 		p.wNow *= math.Exp(n.WalkWet * root * ownRNG.NormFloat64())
-		c.step(&p, &m.g, a.base(ms)+deviation, dt, around)
+		if reading >= raiseAt {
+			raised = raiseBy
+		}
+		c.step(&p, &m.g, a.base(ms)+raised+deviation, dt, around)
 		fade := math.Exp(-hours / biasMemory)
 		fresh := math.Exp(-hours / n.MisfitH)
 		bias *= fade
-		misfit = misfit*fresh + n.Misfit*math.Sqrt(1-fresh*fresh)*ownRNG.NormFloat64()
+		misfit = misfit*fresh + n.Ahead*math.Sqrt(1-fresh*fresh)*ownRNG.NormFloat64()
 		next := c.probe(&m.g) + bias + misfit
 		if next >= target {
 			f := 1.0
 			if next > reading {
 				f = clampTo((target-reading)/(next-reading), 0, 1)
 			}
-			out.ready = math.Max(t+f*dt, 1)
+			out.ready = math.Max(t+f*dt+a.lag, 1)
 			break
 		}
 		reading = next
@@ -204,3 +221,28 @@ func (a *ahead) coatLater(ms int64, around coat) coat {
 	}
 	return around
 }
+
+// drawAbove draws a temperature at which a person acts, given that it was not reached yet.
+func (a *ahead) drawAbove(mean, sd float64, rng *rand.Rand) float64 {
+	lowest := normalCDF((a.highest - mean) / sd)
+	u := lowest + (1-lowest)*rng.Float64()
+	return math.Max(mean+sd*normalQuantile(math.Min(u, 1-1e-6)), a.highest)
+}
+
+// drawRaise draws where the pit is raised without a plan, and by how much; +Inf when it is not.
+func (a *ahead) drawRaise(h *Habits, rng *rand.Rand) (at, by float64) {
+	u, v, w := rng.Float64(), rng.Float64(), rng.Float64()
+	if a.raised || len(h.RaiseBy) == 0 || math.IsNaN(a.setPoint) {
+		return math.Inf(1), 0
+	}
+	passed := normalCDF((a.highest - h.RaiseAt) / h.RaiseSD)
+	if u > h.RaiseShare*(1-passed)/(1-h.RaiseShare*passed) {
+		return math.Inf(1), 0
+	}
+	x := h.RaiseAt + h.RaiseSD*normalQuantile(clampTo(passed+(1-passed)*v, 1e-6, 1-1e-6))
+	return x, h.RaiseBy[int(w*float64(len(h.RaiseBy)))]
+}
+
+func normalCDF(x float64) float64 { return math.Erfc(-x/math.Sqrt2) / 2 }
+
+func normalQuantile(p float64) float64 { return -math.Sqrt2 * math.Erfcinv(2*p) }

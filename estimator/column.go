@@ -14,6 +14,7 @@ const nodes = 6
 const (
 	diffusivity  = 1.28e-7 // m²/s, middle of the measured range for meat, 1.05 to 1.5e-7
 	conductivity = 0.48    // W/(m K), Choi & Okos mixtures give 0.40 to 0.55
+	density      = 1040    // kg/m³, raw meat
 	latentHeat   = 2.36e6  // J/kg near 60 °C: 2501 - 2.38 t kJ/kg
 	// lewis turns a convective coefficient and a vapour-pressure difference into a heat flux at 101325 Pa:
 	// 0.622 Lv/(cp p), the Chilton-Colburn analogy with Le near 1.
@@ -47,7 +48,8 @@ type physics struct {
 	paperH     float64 // the same in paper
 	paperWet   float64 // wetness in paper over bare
 	boil       float64 // boiling point at the altitude, °C
-	massPerA   float64 // dry check: kg of piece per m² of surface
+	tail       float64 // wetness of the dried crust, through which the inside still evaporates
+	total      float64 // evaporated water at which the inside is dry, kg/m²
 	hNow, wNow float64 // factors on h and wetness, the slow walks of the model error
 }
 
@@ -111,12 +113,15 @@ func (p *physics) fresh() column {
 	return c
 }
 
-// wetness falls as the surface dries.
+// wetness falls as the surface dries; what the crust still lets through ends when the inside is dry.
 func (p *physics) wetness(lost float64) float64 {
 	if lost <= 0 {
-		return p.wet
+		return p.wet + p.tail
 	}
-	return p.wet / (1 + math.Exp(p.sharp*math.Log(lost/p.budget)))
+	r := lost / p.total
+	r *= r
+	r *= r
+	return p.wet/(1+math.Exp(p.sharp*math.Log(lost/p.budget))) + p.tail/(1+r*r)
 }
 
 // step advances the column by dt seconds in a pit of the given temperature: one implicit conduction step with the

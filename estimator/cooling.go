@@ -42,8 +42,9 @@ var exchange = map[Surroundings][2]float64{
 func (e *Estimator) CoolTime(c Chill, to thermal.Celsius) (after [7]time.Duration) {
 	times := make([]time.Time, draws)
 	start := time.Unix(0, 0).UTC()
-	mean, cov := e.prior.at(&c.Piece, true)
-	root := square(cov)
+	tr := e.prior.traits(&c.Piece, nil)
+	mean, cov := e.prior.Ways[0].at(&tr, true)
+	root := cov
 	root.cholesky()
 	seed := seedOf(&c.Piece)
 	known, ok := exchange[c.Where]

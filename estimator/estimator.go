@@ -45,20 +45,56 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 		f.State, f.Since, f.PNever = Ready, at, 0
 		return f
 	}
-	boil := float64(thermal.BoilingPoint(in.AltitudeM))
-	h := newHistory(in, core, pit, at, boil)
-	mean, cov := e.prior.at(in, len(pit) > 0)
-	pr := newProblem(h, &e.prior, mean, cov)
-	post := pr.fit(vector{}, 12)
-	seed := seedOf(in)
-	members := pr.sample(&post, draws, rand.New(rand.NewPCG(seed, 1)))
-	a := newAhead(in, h, at)
-	ends := make([]outcome, len(members))
-	for k := range members {
-		ends[k] = a.run(members[k], &e.prior.Noise, float64(in.Target), rand.New(rand.NewPCG(uint64(k), 2)), rand.New(rand.NewPCG(seed^uint64(k), 3)))
-	}
-	f.fill(ends)
+	raw := e.scenarios(in, core, pit, at)
+	f.fill(raw.ends)
 	return f
+}
+
+// scenario is a forecast before it is corrected, with what it rests on.
+type scenarios struct {
+	h       *history
+	a       *ahead
+	traits  traits
+	pit     []point
+	members []member
+	ends    []outcome
+}
+
+func (e *Estimator) scenarios(in *Input, core, pit []point, at time.Time) *scenarios {
+	s := &scenarios{pit: pit, traits: e.prior.traits(in, pit)}
+	s.h = newHistory(in, core, pit, at, float64(thermal.BoilingPoint(in.AltitudeM)))
+	s.members = e.infer(&s.traits, in, s.h, pit)
+	s.a = newAhead(in, s.h, at)
+	seed := seedOf(in)
+	s.ends = make([]outcome, len(s.members))
+	for k := range s.members {
+		s.ends[k] = s.a.run(s.members[k], &e.prior, float64(in.Target), rand.New(rand.NewPCG(uint64(k), 2)), rand.New(rand.NewPCG(seed^uint64(k), 3)))
+	}
+	return s
+}
+
+// infer draws members from the posterior, each way of drying in proportion to how well it explains the history.
+func (e *Estimator) infer(tr *traits, in *Input, h *history, pit []point) []member {
+	problems := make([]*problem, len(e.prior.Ways))
+	posts := make([]posterior, len(e.prior.Ways))
+	logs := make([]float64, len(e.prior.Ways))
+	for way := range e.prior.Ways {
+		mean, cov := e.prior.Ways[way].at(tr, len(pit) > 0)
+		problems[way] = newProblem(h, &e.prior, mean, cov)
+		posts[way] = problems[way].fit(vector{}, 12)
+		logs[way] = math.Log(e.prior.Ways[way].Weight) + posts[way].logEvidence()/e.prior.Noise.Overdisp
+	}
+	var members []member
+	rng := rand.New(rand.NewPCG(seedOf(in), 1))
+	cum := 0.0
+	for way, share := range shares(logs) {
+		cum += share
+		count := int(math.Round(cum*draws)) - len(members)
+		if count > 0 {
+			members = append(members, problems[way].sample(&posts[way], count, rng)...)
+		}
+	}
+	return members
 }
 
 // fill turns scenarios into quantiles.

@@ -88,6 +88,15 @@ type posterior struct {
 	energy float64 // half the squared whitened residuals and prior distance at the best fit
 }
 
+// logEvidence is how well a whole prior explains the history, after Laplace.
+func (p *posterior) logEvidence() float64 {
+	e := -p.energy
+	for i := range dims {
+		e -= math.Log(p.factor[i][i])
+	}
+	return e
+}
+
 func energyOf(white []float64, u *vector) (e float64) {
 	for _, w := range white {
 		e += w * w

@@ -17,6 +17,8 @@ type history struct {
 	boil  float64
 	start float64 // first reading
 	gaps  float64 // share of the steps without a pit reading
+
+	medianLag float64 // seconds by which the five-minute median trails a rising probe
 }
 
 // obs is a median of the core readings near the end of a step.
@@ -48,7 +50,18 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 		h.coats[i] = coatAt(events, h.t0+int64((float64(i)+0.5)*h.dt*1000))
 	}
 	h.observe(core)
+	h.medianLag = medianLag(core, end)
 	return h
+}
+
+// medianLag is half the time the readings of the last five minutes span, as the log was kept over the last half hour.
+func medianLag(core []point, end int64) float64 {
+	n := len(core) - upTo(core, end-30*60*1000)
+	if n < 2 {
+		return 0
+	}
+	every := 1800 / float64(n)
+	return math.Max(0, 300-every) / 2
 }
 
 // pastEvents gives the events at or before a time, ascending.

@@ -17,6 +17,8 @@ const (
 	pFoilH
 	pPaperH
 	pPaperWet
+	pTail
+	pTotal
 	dims
 )
 
@@ -24,7 +26,7 @@ const (
 var parameterNames = [dims]string{
 	"ln half-thickness/m", "logit shape/2.2", "ln h/(W/m2K)", "ln wetness", "ln budget/(kg/m2)", "ln sharpness",
 	"ln vapour pressure/Pa", "logit probe depth/0.6", "start offset/K", "pit offset/K", "ln foil h", "ln paper h",
-	"logit paper wetness",
+	"logit paper wetness", "ln crust wetness", "ln evaporable share",
 }
 
 // vector is one point in the coordinates.
@@ -37,7 +39,7 @@ const (
 
 // physics turns coordinates into the parameters of a column whose probe first read start.
 func (z *vector) physics(start, boil float64) physics {
-	return physics{
+	p := physics{
 		half:      math.Exp(clampTo(z[pHalf], -6, -1)),
 		shape:     shapeSpan * sigmoid(z[pShape]),
 		h:         math.Exp(clampTo(z[pH], 0, 5)),
@@ -51,9 +53,12 @@ func (z *vector) physics(start, boil float64) physics {
 		foilH:     math.Exp(clampTo(z[pFoilH], -3, 1)),
 		paperH:    math.Exp(clampTo(z[pPaperH], -3, 1)),
 		paperWet:  sigmoid(z[pPaperWet]),
+		tail:      math.Exp(clampTo(z[pTail], -8, 0)),
 		boil:      boil,
 		hNow:      1, wNow: 1,
 	}
+	p.total = math.Exp(clampTo(z[pTotal], -4, 2)) * density * p.half / (p.shape + 1)
+	return p
 }
 
 func clampTo(x, lo, hi float64) float64 { return min(max(x, lo), hi) }

@@ -7,31 +7,60 @@ import (
 
 // Prior is everything learned from finished cooks, as plain data.
 type Prior struct {
-	Names []string         // of the coordinates, in order
-	Mean  map[string][]Row // by cut; "" is used for a cut that is not listed
-	Cov   [][]float64      // of the coordinates about their mean
+	Names []string // of the coordinates, in order
+	Ways  []Way    // in which pieces dry; a piece follows one of them
 	// Thickness predicts ln(mm) from ln(kg) where it was not measured: intercept, slope and residual sd, by cut.
 	Thickness map[string][3]float64
 	Noise     Noise
+	Habits    Habits
 	Cooks     int // finished cooks behind it
 }
 
-// Row is the mean of one coordinate: Base + Mass·ln(kg/3) + Thick·ln(mm/70).
-type Row struct{ Base, Mass, Thick float64 }
+// Way is one normal distribution of the coordinates. Pieces that dry in different ways need more than one.
+type Way struct {
+	Weight float64          // share of the cooks
+	Mean   map[string][]Row // by cut; "" is used for a cut that is not listed
+	Cov    [][]float64      // of the coordinates about their mean
+	// Fires shifts the coordinates by the kind of fire, as its swings tell it.
+	Fires map[string][]float64
+}
+
+// Row is the mean of one coordinate: Base + Mass·ln(kg/3) + Thick·ln(mm/70) + Hot·(setpoint-115 °C)/20 K.
+type Row struct{ Base, Mass, Thick, Hot float64 }
+
+// traits are what is known about a piece before its probe says anything.
+type traits struct {
+	cut              string
+	mass, thick, hot float64 // the covariates of Row
+	thickSD          float64 // sd of thick where it was not measured
+	fire             swing
+}
 
 // Noise is what the model does not explain.
 type Noise struct {
 	Misfit   float64 // sd of the slow misfit of the core, K
 	MisfitH  float64 // its correlation time, hours
 	Reading  float64 // sd of one ten-minute median, K
+	Ahead    float64 // sd of the slow misfit from the present on, K
 	WalkH    float64 // sd of ln h after one hour
 	WalkWet  float64 // sd of ln wetness after one hour
 	PitSD    float64 // sd of an hour of pit temperature about its level, K
 	Overdisp float64 // widening of the posterior
 }
 
-// covariates are what the prior knows about a piece before it is lit.
-func (p *Prior) covariates(in *Input) (mass, thick, thickSD float64) {
+// Habits are what people do that no plan says.
+type Habits struct {
+	WrapShift  float64   // where a wrap planned for a core temperature really comes, K from the plan
+	WrapSpread float64   // sd of the same
+	RaiseShare float64   // share of cooks whose pit is raised without a plan
+	RaiseAt    float64   // core temperature at which that happens, °C
+	RaiseSD    float64   // sd of the same
+	RaiseBy    []float64 // by how much, K, equally likely
+}
+
+// traits gathers what is known about a piece.
+func (p *Prior) traits(in *Input, pit []point) traits {
+	thickSD := 0.0
 	kg := in.MassKg
 	if !(kg > 0.02 && kg < 200) {
 		kg = 0
@@ -54,22 +83,25 @@ func (p *Prior) covariates(in *Input) (mass, thick, thickSD float64) {
 		kg = 3
 		mm, thickSD = math.Exp(th[0]+th[1]*math.Log(kg)), th[2]+0.15
 	}
-	return math.Log(kg / 3), math.Log(mm / 70), thickSD
+	t := traits{cut: string(in.Cut), mass: math.Log(kg / 3), thick: math.Log(mm / 70), thickSD: thickSD, fire: swingOf(in, pit)}
+	if sp := float64(in.SetPoint); sp > 60 && sp < 200 {
+		t.hot = (sp - 115) / 20
+	}
+	return t
 }
 
 // at gives the mean and covariance of the coordinates for a piece.
-func (p *Prior) at(in *Input, pitMeasured bool) (mean vector, cov [dims][dims]float64) {
-	rows, ok := p.Mean[string(in.Cut)]
-	if !ok {
-		rows = p.Mean[""]
-	}
-	mass, thick, sd := p.covariates(in)
+func (w *Way) at(t *traits, pitMeasured bool) (mean vector, cov square) {
+	rows, shift := w.rows(t.cut), w.Fires[string(t.fire)]
 	for i := range dims {
-		mean[i] = rows[i].Base + rows[i].Mass*mass + rows[i].Thick*thick
+		mean[i] = rows[i].at(t)
+		if shift != nil {
+			mean[i] += shift[i]
+		}
 	}
 	for i := range dims {
 		for j := range dims {
-			cov[i][j] = p.Cov[i][j] + rows[i].Thick*rows[j].Thick*sd*sd
+			cov[i][j] = w.Cov[i][j] + rows[i].Thick*rows[j].Thick*t.thickSD*t.thickSD
 		}
 	}
 	if !pitMeasured {
@@ -78,37 +110,65 @@ func (p *Prior) at(in *Input, pitMeasured bool) (mean vector, cov [dims][dims]fl
 	return mean, cov
 }
 
+func (r Row) at(t *traits) float64 { return r.Base + r.Mass*t.mass + r.Thick*t.thick + r.Hot*t.hot }
+
+// rows gives the means for a cut.
+func (w *Way) rows(cut string) []Row {
+	if rows, ok := w.Mean[cut]; ok {
+		return rows
+	}
+	return w.Mean[""]
+}
+
 // handPrior is the prior before any cook was seen: the ranges of the handbook, by kind of piece.
 func handPrior() Prior {
-	base := vector{0, logit(0.45), math.Log(16), math.Log(0.45), math.Log(2.0), math.Log(2), math.Log(3000), logit(0.25), 0, 0,
-		math.Log(0.6), math.Log(0.8), logit(0.3)}
-	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8}
-	p := Prior{Mean: map[string][]Row{}, Thickness: map[string][3]float64{}}
+	p := Prior{Thickness: map[string][3]float64{}}
 	for i := range dims {
 		p.Names = append(p.Names, parameterNames[i])
-		p.Cov = append(p.Cov, make([]float64, dims))
-		p.Cov[i][i] = sd[i] * sd[i]
 	}
-	kinds := []struct {
-		cut       Cut
-		shape, mm float64
-	}{
-		{"", 0.8, 75}, {BrisketPacker, 0.4, 60}, {BrisketFlat, 0.3, 50}, {BrisketFlatCured, 0.3, 52}, {PorkShoulder, 1.2, 110},
-		{BeefChuck, 0.8, 90}, {PorkLoin, 1, 85}, {TurkeyBreast, 1.4, 115}, {TurkeyWhole, 1.6, 110},
-		{ChickenWhole, 1.6, 110}, {BeefRib, 0.5, 60}, {LambShoulder, 0.9, 85}, {FishSide, 0.1, 28},
+	for _, k := range handKinds {
+		p.Thickness[string(k.cut)] = [3]float64{math.Log(k.mm) - math.Log(3)/3, 1.0 / 3, 0.2}
 	}
-	for _, k := range kinds {
+	oneFilm := vector{0, 0, math.Log(16), math.Log(0.2), math.Log(3), math.Log(4), math.Log(3000), logit(0.25), 0, 0,
+		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.003), math.Log(0.45)}
+	crust := vector{0, 0, math.Log(20), math.Log(0.33), math.Log(1.3), math.Log(3), math.Log(3000), logit(0.25), 0, 0,
+		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.08), math.Log(0.42)}
+	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
+	p.Ways = []Way{handWay(&crust, &sd)}
+	_ = oneFilm
+	p.Noise = Noise{Misfit: 0.7, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, PitSD: 4, Overdisp: 1.0}
+	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, RaiseShare: 0.2, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
+	return p
+}
+
+// handKinds are the shape (0 slab, 1 cylinder, 2 sphere) and the thickness of a 3 kg piece of each cut (common
+// practice, no source).
+var handKinds = []struct {
+	cut       Cut
+	shape, mm float64
+}{
+	{"", 0.8, 75}, {BrisketPacker, 0.4, 60}, {BrisketFlat, 0.3, 50}, {BrisketFlatCured, 0.3, 52}, {PorkShoulder, 1.2, 110},
+	{BeefChuck, 0.8, 90}, {PorkLoin, 1, 85}, {TurkeyBreast, 1.4, 115}, {TurkeyWhole, 1.6, 110},
+	{ChickenWhole, 1.6, 110}, {BeefRib, 0.5, 60}, {LambShoulder, 0.9, 85}, {FishSide, 0.1, 28},
+}
+
+// handWay spreads one mean over the cuts, each with its shape.
+func handWay(base, sd *vector) Way {
+	w := Way{Weight: 0.5, Mean: map[string][]Row{}}
+	for i := range dims {
+		w.Cov = append(w.Cov, make([]float64, dims))
+		w.Cov[i][i] = sd[i] * sd[i]
+	}
+	for _, k := range handKinds {
 		rows := make([]Row, dims)
 		for i := range rows {
 			rows[i].Base = base[i]
 		}
 		rows[pShape].Base = logit(k.shape / shapeSpan)
 		rows[pHalf] = Row{Base: math.Log(0.035), Thick: 1}
-		p.Mean[string(k.cut)] = rows
-		p.Thickness[string(k.cut)] = [3]float64{math.Log(k.mm) - math.Log(3)/3, 1.0 / 3, 0.2}
+		w.Mean[string(k.cut)] = rows
 	}
-	p.Noise = Noise{Misfit: 0.7, MisfitH: 0.75, Reading: 0.3, WalkH: 0.05, WalkWet: 0.15, PitSD: 4, Overdisp: 1.2}
-	return p
+	return w
 }
 
 const hour = float64(time.Hour / time.Second)

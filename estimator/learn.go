@@ -1,0 +1,329 @@
+package estimator
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+)
+
+// Finished is a cook that ran to its target, with its whole log.
+type Finished struct {
+	Input Input
+	Ready time.Time // zero = found from the log
+}
+
+// learnRounds is how often the prior and the fits of the cooks are improved against each other.
+const learnRounds = 6
+
+// Learn gives a better prior from finished cooks, starting from another: each cook is fitted with the prior so far,
+// then the means move to what the cooks show (a ridge regression on mass and thickness by cut, held to the old prior
+// as if it were worth a few cooks) and the covariance to their spread plus what each log leaves open.
+func Learn(from Prior, cooks []Finished) Prior {
+	p := from.clone()
+	for range learnRounds {
+		var seen []evidence
+		for i := range cooks {
+			if f, ok := fitFinished(&p, &cooks[i]); ok {
+				seen = append(seen, f)
+			}
+		}
+		if len(seen) == 0 {
+			return p
+		}
+		p = maximise(&from, seen)
+	}
+	return p
+}
+
+func (p *Prior) clone() Prior {
+	q := *p
+	q.Ways = nil
+	for _, w := range p.Ways {
+		v := Way{Weight: w.Weight, Mean: map[string][]Row{}}
+		for k, rows := range w.Mean {
+			v.Mean[k] = slices.Clone(rows)
+		}
+		for _, row := range w.Cov {
+			v.Cov = append(v.Cov, slices.Clone(row))
+		}
+		q.Ways = append(q.Ways, v)
+	}
+	return q
+}
+
+// evidence is one finished cook as the model sees it, in each way of drying.
+type evidence []fitted
+
+// fitted is one finished cook as the model sees it.
+type fitted struct {
+	traits
+	known  bool    // thickness measured
+	at     vector  // coordinates of the best fit
+	spread square  // their covariance
+	rms    float64 // of the raw misfit, K
+	share  float64 // probability that the piece dried this way
+}
+
+func fitFinished(p *Prior, c *Finished) (evidence, bool) {
+	in := &c.Input
+	end := c.Ready
+	if end.IsZero() {
+		for _, s := range in.Core {
+			if s.Time.After(end) {
+				end = s.Time
+			}
+		}
+	}
+	coreTrace, pitTrace := newTrace(in.Core, end), newTrace(in.Pit, end)
+	core, pit := clean(coreTrace.points, coreRoom), clean(pitTrace.points, pitRoom)
+	if len(core) < 8 {
+		return nil, false
+	}
+	h := newHistory(in, core, pit, end, float64(thermal.BoilingPoint(in.AltitudeM)))
+	tr := p.traits(in, pit)
+	var ev evidence
+	var logs []float64
+	for way := range p.Ways {
+		mean, cov := p.Ways[way].at(&tr, len(pit) > 0)
+		pr := newProblem(h, p, mean, cov)
+		post := pr.fit(vector{}, 25)
+		f := fitted{traits: tr, known: in.ThicknessMM > 0, at: pr.place(&post.best)}
+		f.spread = pr.covariance(&post)
+		raw := make([]float64, len(h.obs))
+		pr.run(&post.best, raw)
+		for _, e := range raw {
+			f.rms += e * e / float64(len(raw))
+		}
+		f.rms = math.Sqrt(f.rms)
+		ev = append(ev, f)
+		logs = append(logs, math.Log(p.Ways[way].Weight)+post.logEvidence())
+	}
+	for way, share := range shares(logs) {
+		ev[way].share = share
+	}
+	return ev, true
+}
+
+// shares turns logarithms of weights into weights that add up to one.
+func shares(logs []float64) []float64 {
+	top := slices.Max(logs)
+	out := make([]float64, len(logs))
+	sum := 0.0
+	for i, l := range logs {
+		out[i] = math.Exp(l - top)
+		sum += out[i]
+	}
+	for i := range out {
+		out[i] /= sum
+	}
+	return out
+}
+
+// covariance is that of the coordinates in a posterior.
+func (pr *problem) covariance(post *posterior) (cov square) {
+	var columns square // column j of root · factor⁻ᵀ
+	for j := range dims {
+		var e vector
+		e[j] = 1
+		u := post.factor.solveTransposed(e)
+		z := pr.root.times(&u)
+		for i := range dims {
+			columns[i][j] = z[i]
+		}
+	}
+	for i := range dims {
+		for j := range dims {
+			for k := range dims {
+				cov[i][j] += columns[i][k] * columns[j][k]
+			}
+		}
+	}
+	return cov
+}
+
+// How many cooks the prior before is worth: for the mean of a cut, for the slopes, for the covariance.
+const (
+	worthMean  = 2.0
+	worthSlope = 4.0
+	worthFire  = 5.0
+	worthCov   = 14.0
+)
+
+// maximise moves the prior to what the fits show.
+func maximise(from *Prior, seen []evidence) Prior {
+	p := from.clone()
+	p.Cooks = from.Cooks + len(seen)
+	for way := range p.Ways {
+		fits := make([]fitted, len(seen))
+		total := 0.0
+		for i, ev := range seen {
+			fits[i] = ev[way]
+			total += ev[way].share
+		}
+		p.Ways[way].maximise(&from.Ways[way], fits, total)
+		p.Ways[way].Weight = (total + worthMean*from.Ways[way].Weight) / (float64(len(seen)) + worthMean)
+	}
+	first := make([]fitted, len(seen))
+	for i, ev := range seen {
+		first[i] = ev[0]
+	}
+	p.learnThickness(first)
+	return p
+}
+
+func (w *Way) maximise(from *Way, fits []fitted, total float64) {
+	residuals := make([]vector, len(fits))
+	w.Fires = map[string][]float64{}
+	for _, kind := range []swing{cycling, switched, drifting, fed} {
+		w.Fires[string(kind)] = make([]float64, dims)
+	}
+	for d := range dims {
+		fire := map[swing]float64{}
+		for range 3 {
+			slopes := ridge(from, fits, d, fire)
+			for cut, rows := range w.Mean {
+				base, n := 0.0, 0.0
+				for _, f := range fits {
+					if f.cut == cut {
+						base += f.share * (f.at[d] - slopes.at(&f.traits) + slopes.Base - fire[f.fire])
+						n += f.share
+					}
+				}
+				old := from.Mean[cut][d].Base + slopes.Base
+				rows[d] = slopes
+				rows[d].Base = (base + worthMean*old) / (n + worthMean)
+			}
+			sum, n := map[swing]float64{}, map[swing]float64{}
+			for _, f := range fits {
+				sum[f.fire] += f.share * (f.at[d] - w.rows(f.cut)[d].at(&f.traits))
+				n[f.fire] += f.share
+			}
+			for kind := range w.Fires {
+				fire[swing(kind)] = (sum[swing(kind)] + worthFire*fireBefore(from, kind, d)) / (n[swing(kind)] + worthFire)
+			}
+		}
+		for kind, shift := range w.Fires {
+			shift[d] = fire[swing(kind)]
+		}
+		for i, f := range fits {
+			residuals[i][d] = f.at[d] - w.rows(f.cut)[d].at(&f.traits) - fire[f.fire]
+		}
+	}
+	for i := range dims {
+		for j := range dims {
+			s := worthCov * from.Cov[i][j]
+			for k, f := range fits {
+				s += f.share * (residuals[k][i]*residuals[k][j] + f.spread[i][j])
+			}
+			w.Cov[i][j] = s / (worthCov + total)
+		}
+	}
+}
+
+func fireBefore(from *Way, kind string, d int) float64 {
+	if shift := from.Fires[kind]; shift != nil {
+		return shift[d]
+	}
+	return 0
+}
+
+// ridge fits one coordinate's shift of all cuts together and its slopes, within cuts, held to the prior before.
+func ridge(before *Way, fits []fitted, d int, fire map[swing]float64) Row {
+	type mean struct{ y, m, t, h, n float64 }
+	means := map[string]*mean{}
+	shifted := func(f *fitted) float64 { return f.at[d] - before.rows(f.cut)[d].Base - fire[f.fire] }
+	for i := range fits {
+		f := &fits[i]
+		c := means[f.cut]
+		if c == nil {
+			c = &mean{n: 1e-9}
+			means[f.cut] = c
+		}
+		c.y += f.share * shifted(f)
+		c.m += f.share * f.mass
+		c.t += f.share * f.thick
+		c.h += f.share * f.hot
+		c.n += f.share
+	}
+	// Normal equations for slopes on deviations from the cut's mean, held to the old slopes.
+	const spread = 0.06 // typical variance of ln kg and ln mm within a cut
+	held := [3]float64{worthSlope * spread, worthSlope * spread, worthSlope * 0.4}
+	old := before.rows("")[d]
+	var a [3][4]float64
+	for i, slope := range [3]float64{old.Mass, old.Thick, old.Hot} {
+		a[i][i] = held[i]
+		a[i][3] = held[i] * slope
+	}
+	for i := range fits {
+		f := &fits[i]
+		m := means[f.cut]
+		x := [3]float64{f.mass - m.m/m.n, f.thick - m.t/m.n, f.hot - m.h/m.n}
+		if !f.known {
+			x[1] = 0
+		}
+		y := shifted(f) - m.y/m.n
+		for j := range 3 {
+			for k := range 3 {
+				a[j][k] += f.share * x[j] * x[k]
+			}
+			a[j][3] += f.share * x[j] * y
+		}
+	}
+	slopes := solveThree(a)
+	r := Row{Mass: slopes[0], Thick: slopes[1], Hot: slopes[2]}
+	sum, n := 0.0, 0.0
+	for _, cut := range sortedKeys(means) {
+		m := means[cut]
+		weight := m.n / (m.n + worthMean)
+		sum += weight * (m.y - r.Mass*m.m - r.Thick*m.t - r.Hot*m.h) / m.n
+		n += weight
+	}
+	r.Base = sum / (n + 1)
+	return r
+}
+
+// solveThree solves three symmetric positive equations, the right side in the last column.
+func solveThree(a [3][4]float64) (x [3]float64) {
+	for i := range 3 {
+		for j := i + 1; j < 3; j++ {
+			f := a[j][i] / a[i][i]
+			for k := i; k < 4; k++ {
+				a[j][k] -= f * a[i][k]
+			}
+		}
+	}
+	for i := 2; i >= 0; i-- {
+		x[i] = a[i][3]
+		for k := i + 1; k < 3; k++ {
+			x[i] -= a[i][k] * x[k]
+		}
+		x[i] /= a[i][i]
+	}
+	return x
+}
+
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
+
+// learnThickness learns how thick pieces of a weight are.
+func (p *Prior) learnThickness(fits []fitted) {
+	out := map[string][3]float64{}
+	for _, cut := range sortedKeys(p.Thickness) {
+		th := p.Thickness[cut]
+		var n, sum, squares float64
+		for _, f := range fits {
+			if f.cut == cut && f.known {
+				e := f.thick + math.Log(70) - th[0] - th[1]*(f.mass+math.Log(3))
+				n++
+				sum += e
+				squares += e * e
+			}
+		}
+		shift := sum / (n + 1)
+		variance := (squares - shift*sum + 3*th[2]*th[2]) / (n + 3)
+		out[cut] = [3]float64{th[0] + shift, th[1], math.Sqrt(math.Max(variance, 1e-4))}
+	}
+	p.Thickness = out
+}
