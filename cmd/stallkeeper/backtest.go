@@ -22,6 +22,8 @@ type backtestCmd struct {
 	Truth    string   `placeholder:"DIR" help:"Folder with <cook name>.json, each with \"ready\" (RFC 3339), and \"wrap\" and \"pit\" if they differ from the log. Without it a piece counts as ready when the median of its last five minutes first reaches the target."`
 	Folds    int      `placeholder:"N" help:"Learn the prior from these cooks: cut them into N parts and judge each part on what the other parts taught."`
 	Sequence bool     `help:"Judge the n-th cook of each pit after learning from the ones before it, beside the forecasts without learning."`
+	Spoil    bool     `help:"Put invented faults (absurd values, silences) into what the forecaster sees."`
+	Forget   bool     `help:"Hide the logged wraps from the forecaster."`
 	JSON     bool     `help:"Print one JSON object."`
 }
 
@@ -32,7 +34,8 @@ func (backtestCmd) Help() string {
 Each finished piece is forecast again at 15, 30, 50, 70, 85 and 95 % of its time, from what was known then, and compared
 with when it was ready, beside three simple rules. Moments before 40 minutes are left out. A cook that taught the
 forecaster must not judge it: with --folds and --sequence that is seen to; without them the prior that comes with the
-program is judged, which is fair on cooks that it did not learn from.`
+program is judged, which is fair on cooks that it did not learn from. --spoil and --forget show what bad probes and
+unlogged wraps cost; ready times and the simple rules still come from the log as it is.`
 }
 
 // fractions of a piece's time at which it is forecast again.
@@ -132,6 +135,13 @@ func (b backtestCmd) read(dir string) (pieces []past, unfinished int, err error)
 		in := outlook.FromLog(log, p)
 		q := past{cook: log.Cook.Name, piece: string(p.ID), cut: p.Cut, massKg: p.MassKg, wrap: wrapOf(in.Events),
 			fire: log.Cook.Pit.Fire, started: log.Cook.Started, in: in, core: samples(in.Core), pit: samples(in.Pit)}
+		if b.Forget {
+			q.in.Events = forgetWraps(q.in.Events)
+		}
+		if b.Spoil {
+			spoiled := outlook.FromLog(&cook.Log{Cook: log.Cook, Readings: spoil(log)}, p)
+			q.in.Core, q.in.Pit = spoiled.Core, spoiled.Pit
+		}
 		var done bool
 		if q.ready, done = score.FirstReady(q.core, p.Target); b.Truth != "" {
 			name := log.Cook.Name

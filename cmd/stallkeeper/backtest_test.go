@@ -127,6 +127,38 @@ func TestBacktest_TruthFolderOverridesTheLog(t *testing.T) {
 	}
 }
 
+func TestBacktest_SpoiledLogsHaveFaultsAndTheSameTruth(t *testing.T) {
+	dir := t.TempDir()
+	c := mustWriteInvented(t, filepath.Join(dir, "one"), 1, 1.8, 6*time.Hour)
+	log, err := cook.ReadLog(os.DirFS(filepath.Join(dir, "one")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	odd, spoiled := 0, spoil(log)
+	for _, r := range spoiled {
+		if r.Celsius == -127 || r.Celsius == 300 || r.Celsius == 0 || r.Quality != cook.Good {
+			odd++
+		}
+	}
+	if odd == 0 || len(spoiled) >= len(log.Readings) {
+		t.Errorf("%s: %d absurd values, %d of %d readings left; want some, and fewer", c.Name, odd, len(spoiled), len(log.Readings))
+	}
+	clean, bad := backtested(t, dir), backtested(t, "--spoil", dir)
+	if clean.All.N != bad.All.N || *clean.All.Line.MeanError != *bad.All.Line.MeanError {
+		t.Errorf("moments and simple rules differ: %+v, %+v", clean.All, bad.All)
+	}
+}
+
+func TestBacktest_ForgottenWrapsStayInTheTable(t *testing.T) {
+	events := []estimator.Event{{Kind: estimator.Lid}, {Kind: estimator.Wrap, With: estimator.Foil}, {Kind: estimator.Unwrap}}
+	if got := forgetWraps(events); len(got) != 1 || got[0].Kind != estimator.Lid {
+		t.Errorf("left %v, want the lid alone", got)
+	}
+	if len(events) != 3 || wrapOf(events) != "foil" {
+		t.Errorf("the log's own events were changed: %v", events)
+	}
+}
+
 func TestBacktest_SaysWhatToDo(t *testing.T) {
 	dir, empty := t.TempDir(), t.TempDir()
 	mustWriteInvented(t, filepath.Join(dir, "one"), 1, 1.8, 6*time.Hour)

@@ -96,7 +96,7 @@ func TestNothingRunsAway(t *testing.T) {
 		for _, kg := range []float64{0.12, 3, 25} {
 			for _, set := range []float64{70, 163, 290} {
 				s := plain("turkey_whole", kg, 90*math.Cbrt(kg/3), 110, f)
-				s.SetPoint, s.Length, s.Interval = thermal.Celsius(set), 3*time.Hour, 5*time.Minute
+				s.SetPoint, s.Length, s.Interval = thermal.Celsius(set), 90*time.Minute, 5*time.Minute
 				r := mustNew(t, s)
 				for _, ok := r.Next(); ok; _, ok = r.Next() {
 					truth, _ := r.Truth("core")
