@@ -41,8 +41,6 @@ type page struct {
 	Here     string // the navigation entry
 	Back     string // where a form on this page leads back to
 	Invented bool
-	Notice   string
-	User     string
 	Body     any
 }
 

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -117,6 +118,7 @@ type lane struct {
 	Core     string
 	Target   string
 	Ready    string // in words
+	Late     string // "" unless the serving hour is at risk
 	Bars     []bar
 	Window   window
 	If       *window // the band of a what-if
@@ -139,7 +141,7 @@ type lanes struct {
 	Lanes    []lane
 	All      window
 	AllText  string
-	Pit      string
+	Stale    string // "" while readings come
 }
 
 // cookAxis spans from the lighting of the fire to the serving hour or the last likely ready time, whichever is later.
@@ -167,10 +169,16 @@ func cookAxis(c *monitor.CookView, now time.Time) axis {
 	return a
 }
 
+// staleAfter is the age of the newest reading from which the page says it.
+const staleAfter = 3 * time.Minute
+
 func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past map[cook.PieceID][]stretch) lanes {
 	a := cookAxis(c, see.now)
 	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
 		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c)}
+	if age := see.now.Sub(c.NewestAt); !c.NewestAt.IsZero() && age > staleAfter {
+		out.Stale = "The newest reading is " + span(age) + " old."
+	}
 	if !c.Stored.ServeBy.IsZero() {
 		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), a.share(c.Stored.ServeBy) > 0.5
 	}
@@ -190,6 +198,7 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 	}
 	f := v.Forecast
 	l.State, l.Core, l.Ready, l.Window = f.State, s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
+	l.Late = s.late(c.Stored.ServeBy, v)
 	for _, t := range past {
 		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
 	}
@@ -199,6 +208,18 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 	}
 	l.Alt = s.laneAlt(c, v, past)
 	return l
+}
+
+// late says how likely a piece misses the serving hour; "" when it probably does not.
+func (s reader) late(serve time.Time, v *monitor.PieceView) string {
+	switch p := v.ServeChance; {
+	case serve.IsZero() || math.IsNaN(p) || p >= 0.9 || v.Forecast.State == estimator.Ready:
+		return ""
+	case p < 0.5:
+		return fmt.Sprintf("probably too late: %s by %s", percent(p), s.Hour(serve))
+	default:
+		return fmt.Sprintf("may be late: %s by %s", percent(p), s.Hour(serve))
+	}
 }
 
 // expected is what is still to come before the ready time.
@@ -253,7 +274,7 @@ func plannedWrap(v *monitor.PieceView) (time.Time, string) {
 // ready says when a piece is ready, in one breath.
 func (s reader) ready(f estimator.Forecast) string {
 	switch {
-	case f.State == estimator.Unknown:
+	case f.State == estimator.Unknown && f.Ready[1].IsZero():
 		return "cannot be said yet"
 	case f.State == estimator.Ready || f.State == estimator.Cooling:
 		if f.Ready[3].IsZero() {
@@ -301,7 +322,7 @@ func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretc
 		text += fmt.Sprintf(" Most likely %s.", s.Clock(f.Ready[3]))
 	}
 	if !c.Stored.ServeBy.IsZero() {
-		text += fmt.Sprintf(" Serving hour %s.", s.Clock(c.Stored.ServeBy))
+		text += fmt.Sprintf(" Serving hour %s. %s", s.Clock(c.Stored.ServeBy), sentence(s.late(c.Stored.ServeBy, v)))
 	}
 	return text
 }

@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"stallkeeper/estimator"
@@ -58,6 +58,14 @@ func (s reader) quiet(snap *monitor.Snapshot) quiet {
 		return quiet{Class: "needed", Head: "You may be needed any moment", Why: sentence(q.Because)}
 	}
 	return quiet{Class: "calm", Head: "Quiet until", Time: q.Until, Why: sentence(q.Because)}
+}
+
+// title is the sentence for the name of a browser's tab.
+func (q quiet) title(see reader) string {
+	if q.Time.IsZero() {
+		return q.Head
+	}
+	return q.Head + " " + see.Hour(q.Time)
 }
 
 // loud counts the alarms that want somebody within minutes.
@@ -166,7 +174,7 @@ func (p *pageSet) night(w http.ResponseWriter, r *http.Request) error {
 		body.showBand(key, cookAxis(c, see.now))
 	}
 	body.Done = see.logged(c, r.FormValue("done"))
-	view := page{reader: see, Title: "Watch", Here: "watch", Back: "/?piece=" + key, Body: body}
+	view := page{reader: see, Title: body.Quiet.title(see), Here: "watch", Back: "/?piece=" + key, Body: body}
 	return p.render(w, r, http.StatusOK, "night", view)
 }
 
@@ -365,8 +373,9 @@ func (p *pageSet) firstRun(ctx context.Context, see reader, snap *monitor.Snapsh
 		return nil, err
 	}
 	f := &firstRun{Broker: p.Broker, Intake: snap.Intake, Probes: snap.Probes, Refused: refused}
-	rest, _ := strings.CutPrefix(p.Broker, "mqtt://")
-	f.Host, f.Port, _ = strings.Cut(rest, ":")
+	if at, err := url.Parse(p.Broker); err == nil {
+		f.Broker, f.Host, f.Port = at.Scheme+"://"+at.Host, at.Hostname(), at.Port() // without user and password
+	}
 	f.Verdict = verdict(snap.Intake, len(snap.Probes), len(refused))
 	return f, nil
 }

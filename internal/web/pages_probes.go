@@ -16,7 +16,6 @@ type probesView struct {
 	Probes  []probeLine
 	Refused []refusedLine
 	Intake  monitor.IntakeView
-	Broker  string
 	Kept    string
 }
 
@@ -40,7 +39,7 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	body := probesView{Intake: snap.Intake, Broker: p.Broker, Kept: r.FormValue("kept")}
+	body := probesView{Intake: snap.Intake, Kept: r.FormValue("kept")}
 	for _, v := range snap.Probes {
 		line := probeLine{ProbeView: v, Value: see.Temp(v.Last.Celsius)}
 		if v.Role == cook.RoleCO {

@@ -29,9 +29,13 @@ type trailKey struct {
 }
 
 type trail struct {
+	begun  time.Time // when it was last read from the start
 	at     time.Time // of the newest forecast seen
 	stages []stretch
 }
+
+// trailLife is how long a trail is only prolonged: a recount of the cook may have changed its beginning.
+const trailLife = 30 * time.Minute
 
 // maxTrails bounds what is kept; it is more pieces than one fire holds many times over.
 const maxTrails = 256
@@ -44,11 +48,14 @@ func (t *trails) of(ctx context.Context, lib Library, id cook.ID, piece cook.Pie
 	t.mu.Lock()
 	had := t.known[key]
 	t.mu.Unlock()
+	if age := now.Sub(had.begun); age < 0 || age > trailLife {
+		had = trail{begun: now}
+	}
 	kept, err := lib.Forecasts(ctx, id, piece, had.at, time.Time{})
 	if err != nil {
 		return nil, fmt.Errorf("read the stages of %s: %w", piece, err)
 	}
-	next := trail{at: had.at, stages: append([]stretch(nil), had.stages...)}
+	next := trail{begun: had.begun, at: had.at, stages: append([]stretch(nil), had.stages...)}
 	for _, k := range kept {
 		var f struct {
 			State estimator.State `json:"state"`

@@ -27,7 +27,7 @@ function options(box, d, c) {
     legend: { show: false }, cursor: { y: false, drag: { x: true, y: false } },
     scales: { x: { time: true }, y: { range: (u, lo, hi) => { const top = Math.max(hi, d.target); const pad = (top - lo) * 0.06; return [lo - pad, top + pad]; } } },
     axes: [
-      { stroke: c.dim, grid: { stroke: c.grid, width: 1 }, ticks: { show: false }, space: 62, values: (u, at) => at.map(label) },
+      { stroke: c.dim, grid: { stroke: c.grid, width: 1 }, ticks: { show: false }, size: 28, space: 62, values: (u, at) => at.map(label) },
       { stroke: c.dim, grid: { stroke: c.grid, width: 1 }, ticks: { show: false }, size: 44, values: (u, at) => at.map((v) => String(v)) },
     ],
     series: [
