@@ -76,7 +76,10 @@ func (s *Server) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[
 			earlier[p] = true
 		}
 	}
-	ask := cook.ReadingQuery{From: stored.Started, To: stored.Ended, Limit: largestPage}
+	ask := cook.ReadingQuery{From: stored.Started, Limit: largestPage}
+	if !stored.Running() {
+		ask.To = stored.Ended.Add(time.Microsecond) // the end belongs to the cook
+	}
 	return func(yield func(cook.Reading, error) bool) {
 		for {
 			page, err := s.opts.Library.Readings(ctx, ask)

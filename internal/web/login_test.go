@@ -134,6 +134,10 @@ func TestLevels_BoundWhatIsDone(t *testing.T) {
 		{"PATCH", "/api/v1/cooks/7", `{"piece":"flat","target_c":93}`, 403, 403, 200},
 		{"POST", "/api/v1/cooks", `{}`, 403, 403, 400},
 		{"POST", "/alarms/acknowledge", "", 403, 0, 0},
+		{"POST", "/start", "", 403, 403, 0},
+		{"POST", "/cooks/7/amend", "", 403, 403, 0},
+		{"POST", "/cooks/7/end", "", 403, 403, 0},
+		{"POST", "/settings", "", 303, 303, 303},
 	} {
 		for name, want := range map[string]int{"guest": c.guest, "mate": c.mate, "boss": c.boss} {
 			if want == 0 {
