@@ -169,11 +169,9 @@ func (c *Client) pahoOptions(l *link) *mqtt.ClientOptions {
 		SetPingTimeout(brokerTimeout).
 		SetConnectTimeout(brokerTimeout).
 		SetWriteTimeout(writeTimeout).
+		SetCustomOpenConnectionFn(c.dial).
 		SetDefaultPublishHandler(l.receive). // before connecting: queued messages come before any subscription
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) { l.fail(fmt.Errorf("connection lost: %w", err)) })
-	if c.tls != nil {
-		o.SetTLSConfig(c.tls)
-	}
 	if c.opts.Will.Topic != "" {
 		o.SetBinaryWill(c.opts.Will.Topic, c.opts.Will.Payload, 1, true)
 	}

@@ -2,9 +2,16 @@ package ingest
 
 import (
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"encoding/pem"
 	"fmt"
 	"io"
 	"log/slog"
+	"math/big"
 	"net"
 	"os"
 	"os/exec"
@@ -246,5 +253,94 @@ func TestClient_RetainedReadingIsNotNew(t *testing.T) {
 	}
 	if len(sink.order) != 1 || !sink.order[0].Retained || sink.order[0].Live() {
 		t.Errorf("stored %+v, want one marked as retained", sink.order)
+	}
+}
+
+func TestClient_PasswordAndTLS(t *testing.T) {
+	passwd, err := exec.LookPath("mosquitto_passwd")
+	if err != nil && os.Getenv("STALLKEEPER_REQUIRE") != "1" {
+		t.Skip("mosquitto_passwd is not installed: apt-get install mosquitto")
+	}
+	dir := t.TempDir()
+	file := func(name string) string { return filepath.Join(dir, name) }
+	if out, err := exec.CommandContext(t.Context(), passwd, "-b", "-c", file("passwords"), "daemon", "secret").CombinedOutput(); err != nil {
+		t.Fatalf("mosquitto_passwd: %v: %s", err, out)
+	}
+	writeCertificate(t, file("cert.pem"), file("key.pem"))
+	// As root, mosquitto gives up its rights and could not read the files.
+	m := startMosquitto(t, "allow_anonymous false", "password_file "+file("passwords"), "certfile "+file("cert.pem"), "keyfile "+file("key.pem"), "user root")
+	in := New(mustDecoder(t, nil), newSink(), time.Now)
+	opts := m.options()
+	opts.URL, opts.Username, opts.Password, opts.CAFile = "mqtts://"+m.addr, "daemon", "secret", file("cert.pem")
+	c, stop := runClient(t, opts, in)
+	until(t, "connected over TLS", func() bool { return c.Status().Connected })
+	stop()
+	tests := []struct {
+		name   string
+		change func(*ClientOptions)
+		want   string
+	}{
+		{"wrong password", func(o *ClientOptions) { o.Password = "wrong" }, "not Authorized"},
+		{"unknown authority", func(o *ClientOptions) { o.CAFile = "" }, "certificate"},
+		{"without TLS", func(o *ClientOptions) { o.URL, o.CAFile = "mqtt://"+m.addr, "" }, "connect to mqtt://"},
+	}
+	for _, tt := range tests {
+		o := opts
+		tt.change(&o)
+		c, stop := runClient(t, o, in)
+		until(t, tt.name+" shows", func() bool { return strings.Contains(c.Status().LastError, tt.want) })
+		if c.Status().Connected {
+			t.Errorf("%s: connected", tt.name)
+		}
+		stop()
+	}
+}
+
+func TestNewClient_SaysWhatIsWrong(t *testing.T) {
+	junk := filepath.Join(t.TempDir(), "ca.pem")
+	if err := os.WriteFile(junk, []byte("no certificate"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	tests := []struct {
+		o    ClientOptions
+		want string
+	}{
+		{ClientOptions{URL: "broker:1883", ClientID: "x"}, "write it like"},
+		{ClientOptions{URL: "http://broker", ClientID: "x"}, "write it like"},
+		{ClientOptions{URL: "mqtt://broker"}, "fixed name"},
+		{ClientOptions{URL: "mqtt://broker", ClientID: "x", CAFile: junk}, "not mqtts"},
+		{ClientOptions{URL: "mqtts://broker", ClientID: "x", CAFile: junk}, "no certificate"},
+		{ClientOptions{URL: "mqtts://broker", ClientID: "x", CAFile: junk + "x"}, "read CA file"},
+	}
+	for _, tt := range tests {
+		tt.o.Now = time.Now
+		if _, err := NewClient(tt.o, nil); err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("NewClient(%+v) = %v, want an error with %q", tt.o.URL, err, tt.want)
+		}
+	}
+}
+
+// writeCertificate makes a self-signed certificate for 127.0.0.1.
+func writeCertificate(t *testing.T, certFile, keyFile string) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true,
+		KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}}
+	cert, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	private, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, block := range map[string]*pem.Block{certFile: {Type: "CERTIFICATE", Bytes: cert}, keyFile: {Type: "PRIVATE KEY", Bytes: private}} {
+		if err := os.WriteFile(name, pem.EncodeToMemory(block), 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 }

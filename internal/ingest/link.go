@@ -135,17 +135,19 @@ func (l *link) subscribe(ctx context.Context) error {
 		if filter != l.markerTopic() {
 			return fmt.Errorf("the broker refuses the subscription to %s: allow it for user %q", filter, l.c.opts.Username)
 		}
-		l.queued.Store(false)
-		l.c.opts.Log.Warn("readings without a time that waited at the broker cannot be told from new ones: allow the topic",
-			"topic", filter, "user", l.c.opts.Username)
+		l.noMarker()
 	}
 	return nil
 }
 
-// watch sends the marker until it comes back (a full queue at the broker may drop it) and waits for the end.
+// watch sends the marker until it comes back (a full queue at the broker may drop it) and waits for the end. A marker
+// that does not come within two minutes is not let through by the broker.
 func (l *link) watch(ctx context.Context) error {
-	const again = 5 * time.Second
-	for {
+	const again, tries = 5 * time.Second, 24
+	for n := 0; ; n++ {
+		if l.queued.Load() && n == tries {
+			l.noMarker()
+		}
 		if l.queued.Load() {
 			l.paho.Publish(l.markerTopic(), 1, false, l.marker)
 		}
@@ -157,6 +159,13 @@ func (l *link) watch(ctx context.Context) error {
 		case <-time.After(again):
 		}
 	}
+}
+
+// noMarker takes readings without a time for new ones from now on.
+func (l *link) noMarker() {
+	l.queued.Store(false)
+	l.c.opts.Log.Warn("readings without a time that waited at the broker cannot be told from new ones: allow the topic for reading and writing",
+		"topic", l.markerTopic(), "user", l.c.opts.Username)
 }
 
 // store hands messages to the intake in their order until ctx or the link ends.
