@@ -142,7 +142,7 @@ func (m *State) Recount(id cook.ID, readings []cook.Reading, forecasted, now tim
 		if r.Arrived.After(f.counted) && !r.Arrived.After(now) {
 			f.counted = r.Arrived
 		}
-		if !f.wants(r) || r.Time.After(now.Add(future)) {
+		if !f.wants(r) || r.Time.After(now.Add(future)) || !m.room(r.Probe) {
 			continue
 		}
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])

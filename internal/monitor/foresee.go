@@ -34,7 +34,7 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 		if p.forecast.State == estimator.Ready && !f.doubtful(m, p) {
 			f.atHand(m, p, at) // whoever takes it off pulls the probe
 		}
-		if p.forecast.State != estimator.Unknown {
+		if !blank(p.forecast) {
 			changes = append(changes, p.watch.Forecast(at, f.outlook(m, p))...)
 		}
 	}

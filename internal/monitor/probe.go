@@ -24,6 +24,12 @@ type probe struct {
 	piece  cook.PieceID
 }
 
+// maxProbes bounds what a stranger who makes up probe names can use. Readings of more are stored but not watched.
+const maxProbes = 1000
+
+// room reports whether the probe is known or may become so.
+func (m *State) room(id cook.ProbeID) bool { return m.probes[id] != nil || len(m.probes) < maxProbes }
+
 func (m *State) probe(id cook.ProbeID, role cook.Role) *probe {
 	p, ok := m.probes[id]
 	if ok {

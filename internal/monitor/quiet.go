@@ -2,6 +2,7 @@ package monitor
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"stallkeeper/estimator"
@@ -24,6 +25,9 @@ func (m *State) quietUntil() QuietUntil {
 	if len(m.fires) == 0 {
 		return QuietUntil{Because: "Nothing is on the fire."}
 	}
+	if !slices.ContainsFunc(m.fires, func(f *fire) bool { return !f.idle() }) {
+		return QuietUntil{Because: "Everything is off the fire; end the cook."}
+	}
 	if why := m.unwatched(); why != "" {
 		return QuietUntil{Because: why}
 	}
@@ -34,6 +38,9 @@ func (m *State) quietUntil() QuietUntil {
 	}
 	var until QuietUntil
 	for _, f := range m.fires {
+		if f.idle() {
+			continue
+		}
 		at, what := f.firstNeed(m)
 		if !until.Known || at.Before(until.Until) {
 			until = QuietUntil{Known: true, Until: at, Because: what}
@@ -54,6 +61,9 @@ func (m *State) unwatched() string {
 		return m.way.Delivery + ": a message might not reach you, so look yourself."
 	}
 	for _, f := range m.fires {
+		if f.idle() {
+			continue
+		}
 		for _, p := range m.byName() {
 			if p.fire == f && p.expected() && (!p.heard && m.silence(p) > m.o.Settings.ProbeSilent.Least || m.silent(p)) {
 				return fmt.Sprintf("Probe %s is silent, so nobody can say.", p.id)
@@ -66,13 +76,16 @@ func (m *State) unwatched() string {
 			return fmt.Sprintf("There are no readings of %s from the last %d minutes, so nobody can say.", f.stored.Name, int(fresh/time.Minute))
 		}
 		for _, p := range f.pieces {
-			if !p.off && (!p.known || p.forecast.State == estimator.Unknown) {
+			if !p.off && blank(p.forecast) {
 				return fmt.Sprintf("There is no forecast of %s yet.", p.ID)
 			}
 		}
 	}
 	return ""
 }
+
+// blank reports whether a forecast says nothing about when.
+func blank(f estimator.Forecast) bool { return len(f.Draws) == 0 && f.State != estimator.Ready }
 
 // firstNeed gives the time by which the cook needs nobody with nine chances in ten, and what probably comes first then.
 func (f *fire) firstNeed(m *State) (time.Time, string) {

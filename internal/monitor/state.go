@@ -59,7 +59,8 @@ type Forecasted struct {
 	Keep bool
 }
 
-// Alarmed is a change of an alarm to keep and publish, and to tell people if Notify is set.
+// Alarmed is a change of an alarm to keep and publish, and to tell people if Notify is set. That something is over is told
+// too (Returned, or Normal after an acknowledgement), to those who were told that it began; it need wake nobody.
 type Alarmed struct {
 	alarm.Change
 	Notify bool
@@ -106,6 +107,9 @@ func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
 	m.advance(now)
 	var out []Effect
 	for _, r := range readings {
+		if !m.room(r.Probe) {
+			continue
+		}
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])
 		p.hear(r, m.uptime)
 		for _, f := range m.fires {
