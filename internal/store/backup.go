@@ -100,8 +100,8 @@ func setAside(path, kept string) (string, error) {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return "", nil
 	}
-	if err := absent(kept); err != nil {
-		return "", err
+	if absent(kept) != nil {
+		return "", fmt.Errorf("%q exists already: try again in a second", kept)
 	}
 	if err := os.Link(path, kept); err != nil { // no links on this file system
 		if err := os.Rename(path, kept); err != nil {

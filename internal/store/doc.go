@@ -9,13 +9,16 @@
 // whatever order they come. Arrival-timed readings are new each time they are put.
 //
 // When a commit fails (disk full, I/O error) nothing of its batch is promised and every Done of it gets the error; the next batch is
-// tried as if nothing had happened, and Trouble tells the reason until one succeeds. A reading or payload that
-// cannot be stored for a reason of its own goes to the quarantine and does not hold up its neighbours.
+// tried as if nothing had happened, and Trouble tells the reason until one succeeds; while nothing comes in, a small write
+// is tried every five seconds. A reading or payload that cannot be stored for a reason of its own goes to the quarantine
+// and does not hold up its neighbours.
 //
 // # How it is kept
 //
 // One connection writes, a pool of four reads; the journal is a write-ahead log, so readers and the writer do not wait for
-// each other. Run gathers readings for Options.Linger and commits them together. One process at a time opens the
+// each other. Run gathers readings for Options.Linger and commits them together. A commit writes a page of the log for each probe in it, so
+// a longer linger spares an SD card: eight probes at a reading a second write some 7 GB a day committed one by one, 1 GB
+// at ten seconds of linger, for a database that grows by 44 MB (BenchmarkLog, BenchmarkDay). One process at a time opens the
 // file for writing (a lock on the file beside it named .lock says so); Backup works beside it.
 //
 // Before anything is written, opening looks at the file: a foreign or damaged file and one of a newer version are refused and left as

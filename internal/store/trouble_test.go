@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"sync"
 	"syscall"
@@ -86,6 +87,47 @@ func TestRun_TriesAStoreInTroubleWhileNothingComes(t *testing.T) {
 			t.Error(err)
 		}
 	})
+}
+
+// A real disk of a megabyte that fills up, and gets room again.
+func TestPut_OnASmallDisk(t *testing.T) {
+	dir := t.TempDir()
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=1m"); err != nil {
+		t.Skip("this machine lets tests mount nothing: ", err)
+	}
+	t.Cleanup(func() {
+		if err := syscall.Unmount(dir, 0); err != nil {
+			t.Error(err)
+		}
+	})
+	ballast := filepath.Join(dir, "ballast")
+	if err := os.WriteFile(ballast, make([]byte, 400_000), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := mustOpen(t, filepath.Join(dir, FileName))
+	stored := 0
+	for i := 0; s.Trouble() == ""; i++ {
+		if _, errs := s.put(t, Item{Reading: reading("core", i, 60)}); errs[0] == nil {
+			stored++
+		}
+	}
+	if !strings.Contains(s.Trouble(), "free") {
+		t.Errorf("Trouble = %q, want it to say what to do", s.Trouble())
+	}
+	if got := len(mustRead(t, s, cook.ReadingQuery{Limit: 1e6})); got != stored {
+		t.Errorf("%d readings are there, %d were promised", got, stored)
+	}
+	err := Backup(t.Context(), s.path, filepath.Join(dir, "backup.db"))
+	if err == nil || !strings.Contains(err.Error(), "free some space there") {
+		t.Errorf("backup to the full disk = %v", err)
+	}
+	if err := os.Remove(ballast); err != nil {
+		t.Fatal(err)
+	}
+	s.mustPut(t, reading("later", 0, 60))
+	if s.Trouble() != "" {
+		t.Errorf("Trouble = %q with room again", s.Trouble())
+	}
 }
 
 // fileLimitChild is set in the child of the next test.
