@@ -120,7 +120,9 @@ func (a *ahead) base(ms int64) float64 {
 type outcome struct {
 	ready float64 // seconds after the present; +Inf when not within the horizon
 	wrap  float64
-	path  []float32 // probe temperature at pathTimes
+	// stallEnd is when a stall ends, seconds after the present; 0 when there is none.
+	stallEnd float64
+	path     []float32 // probe temperature at pathTimes
 }
 
 // pathTimes are the seconds after the present at which a scenario's temperature is kept.
@@ -173,12 +175,17 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 		if reading >= raiseAt {
 			raised = raiseBy
 		}
+		before := c.probe(&m.g)
 		c.step(&p, &m.g, a.base(ms)+raised+deviation, dt, around)
+		computed := c.probe(&m.g)
+		if around == bare && computed > stallFrom && computed-before < stallFastest*hours {
+			out.stallEnd = t + dt
+		}
 		fade := math.Exp(-hours / biasMemory)
 		fresh := math.Exp(-hours / n.MisfitH)
 		bias *= fade
 		misfit = misfit*fresh + n.Ahead*math.Sqrt(1-fresh*fresh)*ownRNG.NormFloat64()
-		next := c.probe(&m.g) + bias + misfit
+		next := math.Min(computed+bias+misfit, a.ceiling(around, p.boil, a.base(ms)+raised))
 		if next >= target {
 			f := 1.0
 			if next > reading {
@@ -191,6 +198,14 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 		t += dt
 	}
 	return out
+}
+
+// ceiling is what no reading passes: the boiling point in foil, the pit itself otherwise.
+func (a *ahead) ceiling(around coat, boil, pit float64) float64 {
+	if around == inFoil {
+		return math.Min(boil, pit)
+	}
+	return pit + 1
 }
 
 // biasMemory is how many hours the present misfit lasts.

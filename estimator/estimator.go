@@ -2,6 +2,7 @@ package estimator
 
 import (
 	"encoding/binary"
+	"fmt"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -35,22 +36,40 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 	pit := clean(pitTrace.within(from, at.UnixMilli()), pitRoom)
 	f := Forecast{At: at, Core: thermal.Celsius(math.NaN()), Target: in.Target, State: Unknown, PNever: 1, WaterKg: math.NaN()}
 	if len(core) == 0 {
-		f.Because = "no core reading yet"
+		f.Because = "there is no core reading yet"
 		return f
 	}
-	if at, ok := readyAt(core, in.Target); ok {
+	f.Core = lastMedian(core)
+	if !(in.Target > coldestReading && in.Target < hottestReading) {
+		f.Because = "no target temperature is set"
+		return f
+	}
+	if when, ok := readyAt(core, in.Target); ok {
 		for i := range f.Ready {
-			f.Ready[i] = at
+			f.Ready[i] = when
 		}
-		f.State, f.Since, f.PNever = Ready, at, 0
+		f.State, f.Since, f.PNever = Ready, when, 0
+		f.Because = fmt.Sprintf("the five-minute median reached %.1f °C", float64(in.Target))
 		return f
 	}
-	raw := e.scenarios(in, core, pit, at)
-	f.fill(raw.ends)
+	s := e.scenarios(in, core, pit, at)
+	f.fill(s.ends)
+	f.fan(s, float64(in.Target))
+	f.explain(in, s, core)
 	return f
 }
 
-// scenario is a forecast before it is corrected, with what it rests on.
+// lastMedian is the median of the readings of the five minutes up to the last one.
+func lastMedian(core []point) thermal.Celsius {
+	const span = 5 * 60 * 1000
+	i := len(core) - 1
+	for i > 0 && core[i-1].ms > core[len(core)-1].ms-span {
+		i--
+	}
+	return thermal.Celsius(median(values(core[i:])))
+}
+
+// scenarios is a forecast before it is corrected, with what it rests on.
 type scenarios struct {
 	h       *history
 	a       *ahead

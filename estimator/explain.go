@@ -1,0 +1,133 @@
+package estimator
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+)
+
+// explain fills in the state and the sentence for the cook.
+func (f *Forecast) explain(in *Input, s *scenarios, core []point) {
+	sit := s.h.judge(in, f.At)
+	f.State, f.Since = sit.state, time.UnixMilli(sit.since).UTC()
+	last := time.UnixMilli(core[len(core)-1].ms)
+	if f.At.Sub(last) > staleAfter && f.State != Cooling {
+		f.State, f.Since = Unknown, last.UTC()
+	}
+	f.WaterKg = s.water(in)
+	f.Because = f.sentence(&sit, s) + f.obstacle(in, s)
+}
+
+func (f *Forecast) sentence(sit *situation, s *scenarios) string {
+	lasted := spell(f.At.Sub(f.Since))
+	switch f.State {
+	case Unknown:
+		return fmt.Sprintf("there has been no core reading for %s, so the band rests on the pit alone", lasted)
+	case Cooling:
+		return "it is cooling: it was taken off or the fire is out"
+	case Wrapped:
+		return fmt.Sprintf("wrapped for %s, little evaporates and %s", lasted, paceWords(sit.pace))
+	case Stall:
+		water := ""
+		if f.WaterKg > 0.05 {
+			water = fmt.Sprintf("; about %.1f kg of water has gone so far", f.WaterKg)
+		}
+		return fmt.Sprintf("evaporation uses up the heat that arrives: from %.0f to %.0f °C in %s%s; a wrap would end that",
+			sit.low, sit.top, lasted, water)
+	case Climbing:
+		return fmt.Sprintf("the surface has dried and %s with the pit at %.0f °C", paceWords(sit.pace), s.a.now)
+	}
+	if f.Core > 72 {
+		return fmt.Sprintf("%s with the pit at %.0f °C; it has not stalled", paceWords(sit.pace), s.a.now)
+	}
+	return fmt.Sprintf("%s with the pit at %.0f °C; the stall is still to come if the surface stays wet", paceWords(sit.pace), s.a.now)
+}
+
+func paceWords(pace float64) string {
+	switch {
+	case math.IsNaN(pace):
+		return "it has just begun to warm"
+	case pace < 0.5:
+		return "it hardly moves"
+	}
+	return fmt.Sprintf("it climbs %.1f °C an hour", pace)
+}
+
+// obstacle says why the target is out of reach, if something stands in its way.
+func (f *Forecast) obstacle(in *Input, s *scenarios) string {
+	level := s.a.base(s.a.start)
+	for _, e := range s.a.later {
+		if e.Kind == SetPoint {
+			level = math.Max(level, float64(e.Celsius))
+		}
+	}
+	foiled := s.a.coat == inFoil || s.a.wrapWith == inFoil
+	boil := thermal.BoilingPoint(in.AltitudeM)
+	switch {
+	case f.PNever < 0.5:
+		return ""
+	case foiled && in.Target >= boil-0.3:
+		return fmt.Sprintf("; in foil it cannot pass %.1f °C, where water boils at this altitude, so %.1f °C is out of reach: lower the target or leave it unwrapped",
+			float64(boil), float64(in.Target))
+	case float64(in.Target) >= level-1.5:
+		return fmt.Sprintf("; the target of %.0f °C is not below the pit at %.0f °C: raise the pit or lower the target", float64(in.Target), level)
+	}
+	return "; at this pace it may well not get there within 36 hours: wrap it or raise the pit"
+}
+
+// water is the median of the water evaporated so far, kg: per area over the surface that the piece's volume and the
+// column's shape imply. NaN without a mass.
+func (s *scenarios) water(in *Input) float64 {
+	if !(in.MassKg > 0) || len(s.members) == 0 {
+		return math.NaN()
+	}
+	lost := make([]float64, len(s.members))
+	for i, m := range s.members {
+		perArea := density * m.p.half / (m.p.shape + 1) // kg of piece per m² of surface
+		lost[i] = in.MassKg * m.c.lost / perArea
+	}
+	return math.Min(median(lost), 0.6*in.MassKg)
+}
+
+// fan fills in the spread of the core temperature ahead and the median end of the stall.
+func (f *Forecast) fan(s *scenarios, target float64) {
+	column := make([]float64, len(s.ends))
+	for i, seconds := range pathTimes {
+		done := true
+		for k, o := range s.ends {
+			column[k] = target
+			if i < len(o.path) {
+				column[k], done = float64(o.path[i]), false
+			}
+		}
+		p := PathPoint{Time: after(f.At, seconds)}
+		for j, to := range []*thermal.Celsius{&p.P05, &p.P10, &p.P25, &p.P50, &p.P75, &p.P90, &p.P95} {
+			*to = thermal.Celsius(quantileOf(column, Levels[j]))
+		}
+		f.Path = append(f.Path, p)
+		if done {
+			break
+		}
+	}
+	ends := make([]time.Time, len(s.ends))
+	for k, o := range s.ends {
+		if o.stallEnd > 0 {
+			ends[k] = after(f.At, o.stallEnd)
+		}
+	}
+	f.StallEnd = quantiles(ends)[3]
+}
+
+// quantileOf orders xs and reads one level.
+func quantileOf(xs []float64, level float64) float64 {
+	slices.Sort(xs)
+	x := clampTo(level*float64(len(xs))-0.5, 0, float64(len(xs)-1))
+	i := int(x)
+	if i == len(xs)-1 {
+		return xs[i]
+	}
+	return xs[i] + (x-float64(i))*(xs[i+1]-xs[i])
+}
