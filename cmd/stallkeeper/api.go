@@ -75,7 +75,6 @@ func (a daemonAPI) open(ctx context.Context, method, path, media string, body io
 	if err != nil {
 		return nil, err
 	}
-	req.Close = true // a kept connection may be closed by the daemon just as the next request goes out, which a POST does not survive
 	if body != nil {
 		req.Header.Set("Content-Type", media)
 	}
