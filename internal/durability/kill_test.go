@@ -127,18 +127,17 @@ func killUnderLoad(t *testing.T, s settings, addr string) {
 }
 
 // awaitIntake sends readings until one is stored: a broker keeps nothing for a subscriber that it does not know yet.
+// It returns when all of them are in.
 func awaitIntake(t *testing.T, dir, addr string) {
 	t.Helper()
 	for range 100 {
 		pub(t, addr, "stallkeeper/reading/ready", 1, []string{"20"})
 		time.Sleep(200 * time.Millisecond)
-		if count(t, dir, allReadings) > 0 {
+		if n, err := tryCount(dir, allReadings); err == nil && n > 0 {
 			break
 		}
 	}
-	before := count(t, dir, allReadings)
-	for {
-		time.Sleep(200 * time.Millisecond)
+	for before := 0; ; time.Sleep(300 * time.Millisecond) {
 		now := count(t, dir, allReadings)
 		if now == before && now > 0 {
 			return

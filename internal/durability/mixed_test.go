@@ -8,23 +8,10 @@ import (
 
 // TestMixed_600MessagesTenOfThemBad sends numbers, JSON and SenML at all levels of service, with bad ones among them.
 func TestMixed_600MessagesTenOfThemBad(t *testing.T) {
-	for name, start := range map[string]func(*testing.T) (settings, string){
-		"embedded broker": func(t *testing.T) (settings, string) {
-			addr := freeAddr(t)
-			return settings{dir: t.TempDir(), listen: addr}, addr
-		},
-		"mosquitto": func(t *testing.T) (settings, string) {
-			addr := startMosquitto(t)
-			return settings{dir: t.TempDir(), url: "mqtt://" + addr}, addr
-		},
-	} {
+	for name, start := range brokers() {
 		t.Run(name, func(t *testing.T) {
 			s, addr := start(t)
-			k, stop := startIntake(t, s)
-			awaitPort(t, addr)
-			for k.client != nil && !k.client.Status().Connected {
-				time.Sleep(10 * time.Millisecond)
-			}
+			k, stop := startReady(t, s, addr)
 			sent, good := mixed()
 			for probe, lines := range sent {
 				for qos := range 3 {
@@ -42,6 +29,59 @@ func TestMixed_600MessagesTenOfThemBad(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestDuplicates_AreStoredOnce sends the same readings three times, as clients and brokers do after a lost connection.
+func TestDuplicates_AreStoredOnce(t *testing.T) {
+	for name, start := range brokers() {
+		t.Run(name, func(t *testing.T) {
+			s, addr := start(t)
+			k, stop := startReady(t, s, addr)
+			var lines []string
+			for n := range 200 {
+				at, celsius := reading(n)
+				lines = append(lines, fmt.Sprintf(`{"celsius":%.1f,"time":%q}`, celsius, at.Format(time.RFC3339Nano)))
+			}
+			for qos := range 3 {
+				pub(t, addr, "stallkeeper/reading/core", qos, lines)
+			}
+			for k.in.Stats().Messages < 600 {
+				time.Sleep(10 * time.Millisecond)
+			}
+			stop()
+			if got := k.in.Stats(); got.Stored != 200 || got.Duplicates != 400 || got.Conflicts != 0 {
+				t.Errorf("Stats() = %+v, want 200 stored and 400 duplicates", got)
+			}
+			if n := count(t, s.dir, allReadings); n != 200 {
+				t.Errorf("%d readings are stored, want 200", n)
+			}
+		})
+	}
+}
+
+// brokers prepare the two ways in; each gives the settings and the address to publish to.
+func brokers() map[string]func(*testing.T) (settings, string) {
+	return map[string]func(*testing.T) (settings, string){
+		"embedded broker": func(t *testing.T) (settings, string) {
+			addr := freeAddr(t)
+			return settings{dir: t.TempDir(), listen: addr}, addr
+		},
+		"mosquitto": func(t *testing.T) (settings, string) {
+			addr := startMosquitto(t)
+			return settings{dir: t.TempDir(), url: "mqtt://" + addr}, addr
+		},
+	}
+}
+
+// startReady waits until messages arrive.
+func startReady(t *testing.T, s settings, addr string) (k *intake, stop func()) {
+	t.Helper()
+	k, stop = startIntake(t, s)
+	awaitPort(t, addr)
+	for k.client != nil && !k.client.Status().Connected {
+		time.Sleep(10 * time.Millisecond)
+	}
+	return k, stop
 }
 
 // mixed gives 600 lines by probe and quality of service, and how many of them are good.

@@ -196,16 +196,22 @@ func awaitPort(tb testing.TB, addr string) {
 // count asks the database file itself.
 func count(tb testing.TB, dir, query string) int {
 	tb.Helper()
-	db, err := sql.Open("sqlite3", "file:"+filepath.Join(dir, store.FileName)+"?mode=ro&_busy_timeout=10000")
+	n, err := tryCount(dir, query)
 	if err != nil {
-		tb.Fatal(err)
-	}
-	defer db.Close()
-	var n int
-	if err := db.QueryRow(query).Scan(&n); err != nil {
 		tb.Fatalf("%s: %v", query, err)
 	}
 	return n
+}
+
+// tryCount fails while the daemon has not made the database yet.
+func tryCount(dir, query string) (n int, err error) {
+	db, err := sql.Open("sqlite3", "file:"+filepath.Join(dir, store.FileName)+"?mode=ro&_busy_timeout=10000")
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	err = db.QueryRow(query).Scan(&n)
+	return n, err
 }
 
 func awaitCount(tb testing.TB, dir, query string, want int, limit time.Duration) {

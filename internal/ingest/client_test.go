@@ -204,6 +204,23 @@ func TestClient_TakesWhatWasNotCommittedAgain(t *testing.T) {
 	until(t, "both are stored", func() bool { r, bad := sink.count(); return r == 1 && bad == 1 })
 }
 
+func TestClient_PoisonDoesNotBlock(t *testing.T) {
+	m := startMosquitto(t)
+	sink := newSink()
+	in := New(mustDecoder(t, nil), sink, time.Now)
+	c, _ := runClient(t, m.options(), in)
+	until(t, "connected", func() bool { return c.Status().Connected })
+	pub := publisher(t, m.addr)
+	const poison = 1500 // more than the broker's window of 1000 unacknowledged messages
+	var last mqtt.Token
+	for range poison {
+		last = pub.Publish("stallkeeper/reading/core", 1, false, "\xff{")
+	}
+	last.Wait()
+	publish(t, pub, "stallkeeper/reading/core", 1, false, "60")
+	until(t, "the reading behind the poison is stored", func() bool { r, bad := sink.count(); return r == 1 && bad == poison })
+}
+
 func TestClient_BrokerGoneAndBack(t *testing.T) {
 	m := startMosquitto(t)
 	sink := newSink()

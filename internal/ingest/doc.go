@@ -19,6 +19,8 @@
 // nothing was promised: the broker has to deliver the message again. Readings with a device time may therefore come
 // twice; the store keeps them once. A number without a time that comes again is a new reading.
 //
-// Client connects to an outside broker (MQTT 3.1.1, persistent session, acknowledgement after the commit). The package
-// starts goroutines only inside Client.Run, which waits for them.
+// Client connects to an outside broker (MQTT 3.1.1, persistent session, acknowledgement after the commit). A broker with
+// access rules has to let it read the topics of readings and read and write stallkeeper/sync/<client id>: over that topic
+// the client learns where the messages end that waited for it, which tell nothing about now if they carry no time.
+// The package starts goroutines only inside Client.Run, which waits for them.
 package ingest

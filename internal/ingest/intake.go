@@ -53,7 +53,7 @@ type Intake struct {
 	sink    Sink
 	now     func() time.Time
 
-	mu     sync.Mutex // guards probes and keeps arrival, judging and queueing in one order
+	mu     sync.Mutex // guards probes and keeps judging and queueing in one order
 	probes map[cook.ProbeID]*probeState
 
 	messages, stored, duplicates, conflicts, quarantined atomic.Int64
@@ -81,15 +81,15 @@ func (in *Intake) Consumes(topic string) bool { return in.decoder.Consumes(topic
 // something was not (the broker has to deliver it again); it must not block. While the store's queue is full Handle waits. When
 // Handle returns an error, nothing was promised and done is not called.
 func (in *Intake) Handle(ctx context.Context, m Message, done func(error)) error {
-	in.mu.Lock()
-	defer in.mu.Unlock()
+	now := in.now()
+	decoded, bad := in.decoder.Decode(m, now)
 	in.messages.Add(1)
 	if m.Retained {
 		in.retained.Add(1)
 	}
-	now := in.now()
-	decoded, bad := in.decoder.Decode(m, now)
 	in.ignored.Add(int64(decoded.Ignored))
+	in.mu.Lock()
+	defer in.mu.Unlock()
 	// One share of the joint promise is held until all parts are queued, so that an early commit cannot end it.
 	all := newJoint(done)
 	err := in.queue(ctx, m, now, decoded.Readings, bad, all)
