@@ -280,13 +280,13 @@ func (s reader) ready(f estimator.Forecast) string {
 		if f.Ready[3].IsZero() {
 			return "ready"
 		}
-		return "ready since " + s.Clock(f.Ready[3])
+		return "ready since " + s.weekday(f.Ready[3])
 	case f.Ready[1].IsZero():
 		return fmt.Sprintf("will probably not reach %s as things are", s.Mark(f.Target))
 	case f.Ready[5].IsZero():
-		return "ready after " + s.Clock(f.Ready[1]) + ", end open"
+		return "ready after " + s.weekday(f.Ready[1]) + ", end open"
 	}
-	return "ready " + s.Range(f.Ready[1], f.Ready[5])
+	return "ready " + s.brief(f.Ready[1], f.Ready[5])
 }
 
 func (s reader) allReady(c *monitor.CookView) string {
@@ -295,9 +295,9 @@ func (s reader) allReady(c *monitor.CookView) string {
 	case len(c.Pieces) < 2 || q[1].IsZero():
 		return ""
 	case q[5].IsZero():
-		return "not before " + s.Clock(q[1])
+		return "not before " + s.weekday(q[1])
 	}
-	return s.Range(q[1], q[5])
+	return s.brief(q[1], q[5])
 }
 
 // laneAlt is the whole lane in words, for those who do not see it.

@@ -132,6 +132,23 @@ func (s reader) Range(a, b time.Time) string {
 // Now is the moment the page is of.
 func (s reader) Now() time.Time { return s.now }
 
+// brief is a range for a narrow place: the weekday stands for the date, which the axis above shows.
+func (s reader) brief(a, b time.Time) string {
+	a, b = a.In(s.in), b.In(s.in)
+	if !sameDay(a, b) {
+		return s.weekday(a) + " – " + b.Format("Mon 15:04")
+	}
+	return s.weekday(a) + "–" + b.Format("15:04")
+}
+
+func (s reader) weekday(t time.Time) string {
+	t = t.In(s.in)
+	if sameDay(t, s.now) {
+		return t.Format("15:04")
+	}
+	return t.Format("Mon 15:04")
+}
+
 // Day is the tomorrow behind a time, said out loud; "" when it is today.
 func (s reader) Day(t time.Time) string {
 	t = t.In(s.in)
