@@ -84,14 +84,21 @@ func parseWhen(s string, at time.Time) (time.Time, error) {
 	return at.Add(d), nil
 }
 
-// Actions reads what is to be tried from events. What lies in the past counts as done now; only wraps, unwraps and
-// setpoints change a forecast.
+// Actions reads what is to be tried from events. What lies in the past counts as done now; a wrap with a temperature
+// comes when the core reaches it. Only wraps, unwraps and setpoints change a forecast.
 func Actions(events []cook.Event, at time.Time) ([]estimator.Action, error) {
 	var out []estimator.Action
 	for _, e := range events {
 		a := estimator.Action{Kind: estimator.EventKind(e.Kind), With: estimator.Wrapping(e.With), Celsius: e.Celsius, At: e.Time}
 		if a.Kind != estimator.Wrap && a.Kind != estimator.Unwrap && a.Kind != estimator.SetPoint {
 			return nil, fmt.Errorf("what-if %s is not known: use wrap, unwrap or setpoint", e.Kind)
+		}
+		if a.Kind == estimator.Wrap && e.Celsius != 0 {
+			core, err := wrapCore(e.Celsius)
+			if err != nil {
+				return nil, fmt.Errorf("what-if %s: %w", e.Kind, err)
+			}
+			a.AtCore, a.Celsius = core, 0
 		}
 		if err := checkAction(a, at); err != nil {
 			return nil, fmt.Errorf("what-if %s: %w", e.Kind, err)

@@ -36,11 +36,28 @@ func (s *Server) getAlarms(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer.Alarms = append(answer.Alarms, kept[:min(limit, len(kept))]...)
-	if len(kept) > limit {
-		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", kept[limit-1].Changed.UTC().Format(time.RFC3339Nano))
+	more := len(kept) > limit
+	if more {
+		kept = kept[:wholeMoments(kept)]
+	}
+	answer.Alarms = append(answer.Alarms, kept...)
+	if more {
+		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", kept[len(kept)-1].Changed.UTC().Format(time.RFC3339Nano))
 	}
 	return s.give(w, r, http.StatusOK, answer)
+}
+
+// wholeMoments is how many alarms a page may hold without parting those that changed at one moment, for the next page
+// begins before a moment. The last of kept is the first that the page has no room for.
+func wholeMoments(kept []alarm.Alarm) int {
+	n := len(kept) - 1
+	for n > 0 && kept[n-1].Changed.Equal(kept[n].Changed) {
+		n--
+	}
+	if n == 0 { // more changed at one moment than a page holds
+		return len(kept) - 1
+	}
+	return n
 }
 
 func (s *Server) openAlarm(id alarm.ID) (alarm.Alarm, error) {

@@ -253,10 +253,10 @@ func whatIfEvents(text string, p monitor.PieceView) ([]cook.Event, error) {
 	}
 	var events []cook.Event
 	for _, c := range changes {
-		if c.AtCore != 0 {
-			return nil, bad("do %s: give a time here, such as wrap=%s@+30m", clip(text), c.With)
-		}
 		e := cook.Event{Time: c.At, Kind: cook.EventKind(c.Kind), With: string(c.With), Celsius: c.Celsius}
+		if c.AtCore != 0 {
+			e.Time, e.Celsius = p.Forecast.At, c.AtCore
+		}
 		if c.Kind != estimator.SetPoint {
 			e.Piece = p.Piece.ID
 		}

@@ -6,16 +6,20 @@ import (
 	"crypto/tls"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
 
 	"go.uber.org/goleak"
 
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 )
 
@@ -307,6 +311,57 @@ func TestTimes_MayComeWithABarePlus(t *testing.T) {
 		w := send(server, request("GET", "/api/v1/readings?probe=pit&from="+from, ""))
 		if n := strings.Count(w.Body.String(), `"probe"`); w.Code != 200 || n != 8 {
 			t.Errorf("from=%s gives %d with %d readings, want 8", from, w.Code, n)
+		}
+	}
+}
+
+func TestWhatIf_AsksForWhatIsTyped(t *testing.T) {
+	shelf := newShelf(t)
+	server := newServer(t, shelf, nil)
+	at := shelf.snap.Now
+	for text, want := range map[string]cook.Event{
+		"wrap=foil@now":               {Time: at, Kind: cook.EventWrap, Piece: "flat", With: "foil"},
+		"wrap=paper@70C":              {Time: at, Kind: cook.EventWrap, Piece: "flat", With: "paper", Celsius: 70},
+		"setpoint=250F@+30m":          {Time: at.Add(30 * time.Minute), Kind: cook.EventSetPoint, Celsius: thermal.FromFahrenheit(250)},
+		"unwrap@2026-11-26T09:00:00Z": {Time: time.Date(2026, 11, 26, 9, 0, 0, 0, time.UTC), Kind: cook.EventUnwrap, Piece: "flat"},
+	} {
+		shelf.asked = nil
+		w := send(server, request("GET", "/api/v1/cooks/7/pieces/flat/what-if?do="+url.QueryEscape(text), ""))
+		if w.Code != 200 || len(shelf.asked) != 1 || shelf.asked[0] != want {
+			t.Errorf("%s: %d, asked %v, want %v", text, w.Code, shelf.asked, want)
+		}
+	}
+	for _, text := range []string{"wrap=foil", "wrap=cling@now", "wrap=foil@-30m", "setpoint=121@now", "setpoint=900C@now", "wrap=foil@200C", "lid@now"} {
+		mustProblem(t, send(server, request("GET", "/api/v1/cooks/7/pieces/flat/what-if?do="+url.QueryEscape(text), "")), 400)
+	}
+}
+
+// Alarms that changed at one moment stay on one page, because the next page begins before a moment.
+func TestAlarmHistory_PagesJoinWithoutGap(t *testing.T) {
+	shelf := newShelf(t)
+	shelf.history = nil
+	for i := range 12 {
+		shelf.history = append(shelf.history, alarm.Alarm{ID: alarm.ID(fmt.Sprint("co/", i)), Changed: shelf.snap.Now.Add(-time.Duration(i/3) * time.Minute)})
+	}
+	server := newServer(t, shelf, nil)
+	for _, limit := range []string{"3", "4", "5", "100"} {
+		var got []alarm.Alarm
+		path := "/api/v1/alarms?history=true&limit=" + limit
+		for path != "" {
+			var page struct {
+				Alarms []alarm.Alarm
+				Next   *string
+			}
+			if err := json.Unmarshal(send(server, request("GET", path, "")).Body.Bytes(), &page); err != nil {
+				t.Fatal(err)
+			}
+			got, path = append(got, page.Alarms...), ""
+			if page.Next != nil {
+				path = *page.Next
+			}
+		}
+		if len(got) != len(shelf.history) {
+			t.Errorf("limit %s: %d alarms, want %d", limit, len(got), len(shelf.history))
 		}
 	}
 }

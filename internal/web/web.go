@@ -27,7 +27,8 @@ type Desk interface {
 	Shelve(ctx context.Context, id alarm.ID, until time.Time, by string) error
 	// HandReading keeps a reading typed in by a person; cook.ErrConflict if another value stands at that time.
 	HandReading(ctx context.Context, r cook.Reading) error
-	// WhatIf forecasts a piece of a running cook as if the events were done (times in the future allowed).
+	// WhatIf forecasts a piece of a running cook as if the events were done. Times may lie in the future; a wrap with
+	// Celsius comes when the core reaches that.
 	WhatIf(ctx context.Context, id cook.ID, piece cook.PieceID, events []cook.Event) (estimator.Forecast, error)
 }
 
