@@ -108,7 +108,7 @@ func DefaultSettings() Settings {
 		PitHigh:      PitBand{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m}, 20, 4, 90 * m},
 		PitFalling:   PitFall{Rule{Priority: High, OnDelay: 4 * m, OffDelay: 10 * m}, 15, 6},
 		PitDanger:    PitHeat{Rule{Priority: Medium, OnDelay: 2 * m, OffDelay: 5 * m}, 200, 280},
-		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 5 * m},
+		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 10 * m},
 		ProbeSuspect: Rule{Priority: Medium, OnDelay: 3 * m, OffDelay: 5 * m},
 		PieceReady:   Rule{Priority: Medium, OffDelay: 10 * m},
 		ServeAtRisk:  ServeRisk{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 15 * m}, 0.5, 0.65},

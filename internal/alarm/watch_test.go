@@ -172,13 +172,13 @@ func TestProbe_SilentByItsOwnInterval(t *testing.T) {
 		interval, quiet time.Duration
 		want            bool
 	}{
-		"every second, quiet for 4 min": {time.Second, 4 * time.Minute, false},
-		"every second, quiet for 6 min": {time.Second, 6 * time.Minute, true},
-		"every 5 min, quiet for 29 min": {5 * time.Minute, 29 * time.Minute, false},
-		"every 5 min, quiet for 31 min": {5 * time.Minute, 31 * time.Minute, true},
-		"every hour, quiet for 91 min":  {time.Hour, 91 * time.Minute, true},
-		"heard once, quiet for an hour": {0, time.Hour, false},
-		"heard once, quiet for 91 min":  {0, 91 * time.Minute, true},
+		"every second, quiet for 9 min":  {time.Second, 9 * time.Minute, false},
+		"every second, quiet for 11 min": {time.Second, 11 * time.Minute, true},
+		"every 5 min, quiet for 29 min":  {5 * time.Minute, 29 * time.Minute, false},
+		"every 5 min, quiet for 31 min":  {5 * time.Minute, 31 * time.Minute, true},
+		"every hour, quiet for 91 min":   {time.Hour, 91 * time.Minute, true},
+		"heard once, quiet for an hour":  {0, time.Hour, false},
+		"heard once, quiet for 91 min":   {0, 91 * time.Minute, true},
 	} {
 		p := NewProbe("core", 1, "flat", DefaultSettings(), inUTC)
 		changes := p.Hear(start, Hearing{Quiet: c.quiet, Interval: c.interval, Patience: DefaultSettings().ProbeSilent.Patience(c.interval),

@@ -118,13 +118,13 @@ func TestOrder_ProbesMayArriveInAnyOrder(t *testing.T) {
 func TestProbeDies_OneMessageAndNothingElse(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 4h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, gap 2h, 62 hold 1h")))
-	same(t, "messages", n.messages(), []string{"21:04 probe-silent/flat active", "23:00 probe-silent/flat returned"})
+	same(t, "messages", n.messages(), []string{"21:09 probe-silent/flat active", "23:00 probe-silent/flat returned"})
 }
 
 func TestReceiverDies_OneMessageForAllProbes(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, gap 1h, hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, gap 1h, 62 hold 1h")))
-	same(t, "messages", n.messages(), []string{"21:04 probe-silent/1 active", "22:00 probe-silent/1 returned"})
+	same(t, "messages", n.messages(), []string{"21:09 probe-silent/1 active", "22:00 probe-silent/1 returned"})
 }
 
 func TestBrokerDown_OneMessageNotOneForEachProbe(t *testing.T) {
@@ -355,7 +355,7 @@ func TestQuietUntil_IsTheFirstNeedAndSaysWhat(t *testing.T) {
 	if d := q.Until.Sub(minute(145)); !q.Known || d < -2*time.Minute || d > 2*time.Minute || !strings.Contains(q.Because, "flat may be ready") {
 		t.Errorf("quiet until %+v, want about %v", q, minute(145))
 	}
-	n.until(minute(70)) // both probes have been silent for ten minutes
+	n.until(minute(75)) // both probes have been silent for fifteen minutes
 	if q := n.m.Snapshot().QuietUntil; q.Known || !strings.Contains(q.Because, "silent") {
 		t.Errorf("quiet until %+v while probes are silent", q)
 	}
@@ -402,7 +402,7 @@ func TestPlaces_CoolerAndAirSpeakForThemselves(t *testing.T) {
 func TestRestart_ASilentProbeStaysSilentUntilItSpeaks(t *testing.T) {
 	before := newNight(t, supper(flat()))
 	before.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 30m")))
-	same(t, "messages", before.messages(), []string{"20:34 probe-silent/flat active"})
+	same(t, "messages", before.messages(), []string{"20:39 probe-silent/flat active"})
 	after := &night{tb: t, m: newTested(), now: minute(61), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
 	after.m.Restore([]cook.Stored{after.cook}, append(before.m.Snapshot().Alarms, alarm.Alarm{ID: "pit-low/7", Kind: alarm.PitLow, State: alarm.Active, Cook: 7}))
 	after.do(after.m.Recount(1, after.stored, after.kept, after.now))
