@@ -105,7 +105,7 @@ func New(opts Options) (*Broker, error) {
 	b.listener = &listener{b: b, net: l}
 	b.server = mqtt.New(&mqtt.Options{
 		Capabilities: capabilities(opts.MaxClients),
-		Logger:       b.log,
+		Logger:       slog.New(newQuiet(opts.Log.Handler(), opts.Now)), // a budget of its own
 		InlineClient: true,
 		// The library's statistics stop the world for each update; the daemon has its own.
 		SysTopicResendInterval: 3600,

@@ -13,7 +13,13 @@ import (
 
 var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 
-func mustDecoder(tb testing.TB, convert Convert, mappings ...Mapping) *Decoder {
+// fataler is a test or a property.
+type fataler interface {
+	Helper()
+	Fatal(args ...any)
+}
+
+func mustDecoder(tb fataler, convert Convert, mappings ...Mapping) *Decoder {
 	tb.Helper()
 	d, err := NewDecoder(mappings, convert)
 	if err != nil {
