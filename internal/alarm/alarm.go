@@ -28,6 +28,9 @@ const (
 	IntakeBroken Kind = "intake"        // broker, store or disk in trouble
 )
 
+// OfPit reports whether the cause lies in the pit, so that two cooks on one pit share it.
+func (k Kind) OfPit() bool { return k == PitLow || k == PitHigh || k == PitFalling || k == PitDanger }
+
 // Priority says how soon a person is needed.
 type Priority string
 

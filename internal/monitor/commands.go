@@ -186,9 +186,10 @@ func (m *State) reconcile(f *fire, before map[alarm.ID]alarm.Alarm) []Effect {
 		found, known := c.Alarm(), before[c.Alarm().ID]
 		stood := known.State == alarm.Active || known.State == alarm.Acked || known.State == alarm.Shelved
 		isNew := found.Raised.After(known.Raised) && (found.State == alarm.Active || found.State == alarm.Returned)
+		again := known.State == alarm.Acked && found.State == alarm.Active && found.Raised.After(known.Changed) // it had ended meanwhile
 		switch {
 		case known.ID == "" && !isNew:
-		case stood || !isNew:
+		case stood && !again || !isNew:
 			c.Adopt(known)
 		default:
 			changes = append(changes, alarm.Change{Alarm: found, From: alarm.Normal, Because: found.Because, Call: found.State == alarm.Active})

@@ -1,12 +1,10 @@
 package monitor
 
 import (
-	"maps"
 	"slices"
 	"time"
 
 	"stallkeeper/estimator"
-	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/outlook"
@@ -32,6 +30,7 @@ type fire struct {
 	counted  time.Time                  // newest arrival among the readings of the last recount
 	lag      time.Duration              // of the newest reading to the daemon's clock, as it has stood
 	lagSince time.Duration              // since this uptime
+	device   bool                       // some probe has spoken by itself, rather than been read by hand
 	rehearse bool                       // counting old readings: no alarm changes come out
 }
 
@@ -123,127 +122,6 @@ func (f *fire) conditions() []*alarm.Condition {
 	return out
 }
 
-// Holding back, and when a pause or lateness has calmed.
-const (
-	hold       = 3 * time.Second  // uptime
-	holdNewest = time.Minute      // reading time
-	speaking   = 2 * time.Minute  // reading time: a probe that spoke this recently is waited for
-	pauseAfter = 20 * time.Second // uptime
-	calm       = 30 * time.Second // uptime
-	fresh      = 10 * time.Minute // readings younger than this tell of now
-	steadyFor  = 15 * time.Minute // uptime
-	steady     = 2 * time.Minute
-)
-
-// take accepts a reading that just came.
-func (f *fire) take(m *State, r cook.Reading) []Effect {
-	if p := m.probes[r.Probe]; p.fire == nil {
-		m.enlist(f, r.Probe)
-	}
-	if !r.Arrived.IsZero() && !r.Arrived.After(f.counted) || !f.wants(r) {
-		return nil // counted already, or not ours
-	}
-	f.took = m.uptime
-	if !r.Time.After(f.frontier) {
-		return f.behind(m, r)
-	}
-	f.held = append(f.held, held{r, m.uptime})
-	f.noteLag(m, m.now.Sub(r.Time))
-	return nil
-}
-
-// wants reports whether a reading is the cook's: one that counts, or one of bad quality that tells of its probe.
-func (f *fire) wants(r cook.Reading) bool {
-	own := r.Live() || r.Clock != cook.ArrivalClock
-	return own && !r.Time.Before(f.stored.Started) && outlook.Belongs(f.stored.Cook, r.Probe)
-}
-
-// behind takes a reading that came after newer ones were applied. In its probe's own order it counts at once, as one of
-// a probe whose clock is slow; else only the forecaster gets it, and the rest comes with a recount.
-func (f *fire) behind(m *State, r cook.Reading) []Effect {
-	newer := r.Time.After(f.spoken[r.Probe])
-	if !newer || !f.alone(r.Probe) {
-		f.late, f.lateAt = true, m.uptime
-	}
-	if !newer {
-		f.feed([]cook.Reading{r})
-		return nil
-	}
-	return f.observe(m, []cook.Reading{r})
-}
-
-// alone reports whether the probe's readings are joined with no other probe's.
-func (f *fire) alone(id cook.ProbeID) bool {
-	if p := f.pieceOf(id); p != nil {
-		return len(p.ProbeIDs()) == 1
-	}
-	for other := range f.spoken {
-		if other != id && f.stored.Pit.OwnsProbe(other) {
-			return false
-		}
-	}
-	return true
-}
-
-func (f *fire) noteLag(m *State, lag time.Duration) {
-	if d := lag - f.lag; d > steady || d < -steady {
-		f.lag, f.lagSince = lag, m.uptime
-	}
-}
-
-// current reports whether the cook's readings at a time tell of now.
-func (f *fire) current(m *State, at time.Time) bool {
-	return m.now.Sub(at) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
-}
-
-// drain applies what need not be held back any longer.
-func (f *fire) drain(m *State) []Effect {
-	if len(f.held) == 0 {
-		return nil
-	}
-	slices.SortStableFunc(f.held, func(a, b held) int { return outlook.Order(a.Reading, b.Reading) })
-	limit := f.watermark()
-	for _, h := range f.held {
-		if m.uptime-h.since >= hold && h.Time.After(limit) {
-			limit = h.Time
-		}
-	}
-	var due []cook.Reading
-	for len(due) < len(f.held) && !f.held[len(due)].Time.After(limit) {
-		due = append(due, f.held[len(due)].Reading)
-	}
-	f.held = slices.Delete(f.held, 0, len(due))
-	return f.apply(m, due)
-}
-
-// watermark is the time up to which every probe that still speaks, or is to begin, has spoken.
-func (f *fire) watermark() time.Time {
-	newest := f.held[len(f.held)-1].Time
-	mark := newest
-	if f.frontier.IsZero() {
-		mark = time.Time{} // who else will speak is not known yet
-	}
-	spoke := map[cook.ProbeID]time.Time{}
-	for _, p := range f.pieces {
-		for _, id := range p.ProbeIDs() {
-			spoke[id] = f.stored.Started
-		}
-	}
-	maps.Copy(spoke, f.spoken)
-	for _, h := range f.held {
-		spoke[h.Probe] = h.Time
-	}
-	for _, t := range spoke {
-		if newest.Sub(t) < speaking && t.Before(mark) {
-			mark = t
-		}
-	}
-	if least := newest.Add(-holdNewest); mark.Before(least) {
-		return least
-	}
-	return mark
-}
-
 // apply takes sorted readings instant by instant and makes the forecast of each minute that ends.
 func (f *fire) apply(m *State, sorted []cook.Reading) []Effect {
 	var out []Effect
@@ -283,6 +161,7 @@ func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 	var changes []alarm.Change
 	for _, r := range readings {
 		f.spoken[r.Probe] = at
+		f.device = f.device || r.Clock != cook.HandClock
 		if p := m.probes[r.Probe]; p.fire == f {
 			changes = append(changes, p.watch.Observe(r)...)
 		}
@@ -322,62 +201,4 @@ func (f *fire) feed(readings []cook.Reading) (pit *estimator.Sample) {
 		}
 	}
 	return pit
-}
-
-// passEvents lets the watches know of what was done up to the frontier.
-func (f *fire) passEvents(m *State) []alarm.Change {
-	var out []alarm.Change
-	for f.worked < len(f.stored.Events) && !f.stored.Events[f.worked].Time.After(f.frontier) {
-		e := f.stored.Events[f.worked]
-		f.worked++
-		switch e.Kind {
-		case cook.EventSetPoint, cook.EventFuel:
-			continue
-		}
-		for _, p := range f.pieces {
-			if e.Piece != "" && e.Piece != p.ID {
-				continue
-			}
-			f.atHand(m, p, e.Time)
-		}
-	}
-	for _, p := range f.pieces {
-		off := f.offAt(p.ID)
-		if off != p.off {
-			p.off = off
-			out = append(out, p.watch.Off(f.frontier, off)...)
-		}
-	}
-	return out
-}
-
-// offAt reports whether the piece has been taken off by the frontier.
-func (f *fire) offAt(id cook.PieceID) bool {
-	return slices.ContainsFunc(f.stored.Events[:f.worked], func(e cook.Event) bool {
-		return e.Kind == cook.EventPieceOff && (e.Piece == "" || e.Piece == id)
-	})
-}
-
-// idle reports whether nothing is on the fire.
-func (f *fire) idle() bool {
-	return !slices.ContainsFunc(f.pieces, func(p *piece) bool { return !p.off })
-}
-
-// setPoint is the setpoint in force: the newest of the events and of the plan.
-func (f *fire) setPoint(at time.Time) thermal.Celsius {
-	point, since := f.stored.Pit.SetPoint, time.Time{}
-	newer := func(t time.Time, c thermal.Celsius) {
-		if !t.After(at) && !t.Before(since) {
-			point, since = c, t
-		}
-	}
-	for _, q := range f.stored.Pit.Plan {
-		newer(q.At, q.SetPoint)
-	}
-	for _, e := range f.stored.Events {
-		if e.Kind == cook.EventSetPoint {
-			newer(e.Time, e.Celsius)
-		}
-	}
-	return point
 }

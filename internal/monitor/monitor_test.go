@@ -449,3 +449,72 @@ func TestReadyPiece_PullingItsProbeIsNoFault(t *testing.T) {
 		}
 	}
 }
+
+func TestTwoCooksOnOnePit_OneMessage(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.do(n.m.CookChanged(cook.Stored{ID: 2, Cook: supper(cook.Piece{ID: "wings", Cut: "other", Target: 80})}, n.now))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, to 60 in 15m, 60 hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 135m"), mustRead(t, "wings", 15*time.Second, "60 hold 135m")))
+	if got := n.messages(); len(got) != 1 || !strings.Contains(got[0], "pit-falling/1 active") {
+		t.Errorf("messages %q, want one", got)
+	}
+}
+
+func TestHandCook_IsNotCalledSilent(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	readings := slices.Concat(mustRead(t, "pit", time.Hour, "107 hold 6h"), mustRead(t, "flat", time.Hour, "60 +0.05/min x360"))
+	for i := range readings {
+		readings[i].Clock = cook.HandClock
+	}
+	n.play(readings)
+	n.until(minute(360))
+	same(t, "messages", n.messages(), nil)
+	if got := n.m.Snapshot().Cooks[0].Pieces[0]; !got.Forecasted || !got.Forecast.At.Equal(minute(300)) {
+		t.Errorf("the forecast is of %v, want the newest hand reading, %v", got.Forecast.At, minute(300))
+	}
+}
+
+func TestCoolerProbeDies_IsTold(t *testing.T) {
+	m := New(Options{Settings: alarm.DefaultSettings(), Zone: time.UTC, Roles: map[cook.ProbeID]cook.Role{"cooler": cook.RoleCooler, "pit": cook.RolePit}})
+	n := &night{tb: t, m: m, now: start, lag: time.Second}
+	n.play(slices.Concat(mustRead(t, "cooler", time.Minute, "3 hold 1h"), mustRead(t, "pit", time.Minute, "107 hold 1h")))
+	n.until(minute(180))
+	same(t, "messages", n.messages(), []string{"21:09 probe-silent/cooler active"})
+}
+
+// Whatever the order of arrival, in the end the cook stands as if everything had come in order.
+func TestAnyOrder_EndsTheSame(t *testing.T) {
+	all := slices.Concat(mustRead(t, "pit", 30*time.Second, "107 hold 2h, to 70 in 12m, 70 hold 1h"), mustRead(t, "flat", 30*time.Second, "5 +0.1/min x192"))
+	want := newNight(t, supper(flat()))
+	want.play(slices.Clone(all))
+	want.until(minute(195))
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		n := newNight(t, supper(flat()))
+		mixed := slices.Clone(all)
+		outlook.Sort(mixed)
+		for i := 0; i+1 < len(mixed); { // stretches of up to two hours come in any order
+			k := min(1+rng.IntN(480), len(mixed)-i)
+			rng.Shuffle(k, func(a, b int) { mixed[i+a], mixed[i+b] = mixed[i+b], mixed[i+a] })
+			i += k
+		}
+		n.now = minute(192)
+		for i := 0; i < len(mixed); {
+			k := min(1+rng.IntN(50), len(mixed)-i)
+			n.arrive(slices.Clone(mixed[i : i+k])...)
+			i += k
+		}
+		n.until(minute(195))
+		got, wanted := n.m.Snapshot(), want.m.Snapshot()
+		if a, b := got.Cooks[0].Pieces[0], wanted.Cooks[0].Pieces[0]; a.DangerZone != b.DangerZone || a.Forecast.Core != b.Forecast.Core || !a.Forecast.At.Equal(b.Forecast.At) {
+			t.Errorf("seed %d: dwell %v at %v, want %v at %v", seed, a.DangerZone, a.Forecast.At, b.DangerZone, b.Forecast.At)
+		}
+		var alarms, wantedAlarms []string
+		for _, a := range got.Alarms {
+			alarms = append(alarms, string(a.ID))
+		}
+		for _, a := range wanted.Alarms {
+			wantedAlarms = append(wantedAlarms, string(a.ID))
+		}
+		same(t, "alarms", alarms, wantedAlarms)
+	}
+}

@@ -108,17 +108,17 @@ func (p *probe) inOrder(r cook.Reading) bool {
 	return true
 }
 
-// expected reports whether the probe should be speaking: it is declared or in a running cook whose piece is still on,
-// and it is not read by hand.
+// expected reports whether the probe should be speaking: it watches a cooler or the air, or a running cook whose piece is
+// still on. What is read by hand is not waited for.
 func (p *probe) expected() bool {
-	if p.watch == nil || p.last.Clock == cook.HandClock {
+	switch {
+	case p.watch == nil || p.last.Clock == cook.HandClock:
 		return false
-	}
-	if p.fire == nil {
-		return p.heard
+	case p.fire == nil:
+		return p.role == cook.RoleCooler || p.role == cook.RoleCO
 	}
 	piece := p.fire.pieceOf(p.id)
-	return piece == nil || !piece.off
+	return p.fire.device && (piece == nil || !piece.off)
 }
 
 // silence is how long nothing has come from the probe.

@@ -1,7 +1,6 @@
 package monitor
 
 import (
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -158,22 +157,6 @@ func (m *State) Tick(now time.Time) []Effect {
 	return append(out, m.overdue()...)
 }
 
-// orphans ends restored alarms that nothing watches any more.
-func (m *State) orphans() []Effect {
-	var changes []alarm.Change
-	for _, id := range slices.Sorted(maps.Keys(m.kept)) {
-		a := m.kept[id]
-		delete(m.kept, id)
-		if a.State == alarm.Normal {
-			continue
-		}
-		from := a.State
-		a.State, a.Changed, a.ShelvedUntil = alarm.Normal, m.now, time.Time{}
-		changes = append(changes, alarm.Change{Alarm: a, From: from, Because: "what it was about is not watched any more"})
-	}
-	return m.alarmed(changes, false)
-}
-
 // SetIntake takes the state of the way in and of the ways out.
 func (m *State) SetIntake(v IntakeView, now time.Time) []Effect {
 	m.advance(now)
@@ -230,63 +213,4 @@ func (m *State) byName() []*probe {
 	}
 	slices.SortFunc(out, func(a, b *probe) int { return strings.Compare(string(a.id), string(b.id)) })
 	return out
-}
-
-// alarmed turns changes into effects. Pending is nobody's business yet.
-func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
-	var out []Effect
-	for _, c := range changes {
-		id, to := c.Alarm.ID, c.Alarm.State
-		if to == alarm.Pending || to == alarm.Normal && c.From == alarm.Pending {
-			continue
-		}
-		notify := c.Call && current
-		switch to {
-		case alarm.Active:
-			m.beside[id] = m.sameCause(c.Alarm)
-			notify = notify && !m.beside[id]
-			m.told[id] = notify
-		case alarm.Returned, alarm.Normal:
-			notify = notify && m.told[id]
-			delete(m.told, id)
-			delete(m.beside, id)
-		}
-		out = append(out, Effect{Alarm: &Alarmed{Change: c, Notify: notify}})
-	}
-	return out
-}
-
-// sameCause reports whether people have been told of the same cause: one slow fire makes every piece late.
-func (m *State) sameCause(a alarm.Alarm) bool {
-	if a.Kind != alarm.ServeAtRisk {
-		return false
-	}
-	f := m.find(cook.ID(a.Cook))
-	return f != nil && slices.ContainsFunc(f.conditions(), func(c *alarm.Condition) bool {
-		other := c.Alarm()
-		return other.Kind == a.Kind && other.ID != a.ID && c.Standing() && m.told[other.ID]
-	})
-}
-
-// overdue tells of alarms that were raised by old readings and still stand now that the readings are current.
-func (m *State) overdue() []Effect {
-	var out []Effect
-	for _, f := range m.fires {
-		if !f.current(m, f.frontier) {
-			continue
-		}
-		for _, c := range f.conditions() {
-			out = append(out, m.tell(c)...)
-		}
-	}
-	return out
-}
-
-func (m *State) tell(c *alarm.Condition) []Effect {
-	a := c.Alarm()
-	if a.State != alarm.Active || m.told[a.ID] || m.beside[a.ID] {
-		return nil
-	}
-	m.told[a.ID] = true
-	return []Effect{{Alarm: &Alarmed{Change: alarm.Change{Alarm: a, From: a.State, Because: "still so", Call: true}, Notify: true}}}
 }

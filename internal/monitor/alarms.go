@@ -1,0 +1,93 @@
+package monitor
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+)
+
+// alarmed turns changes into effects. Pending is nobody's business yet.
+func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
+	var out []Effect
+	for _, c := range changes {
+		id, to := c.Alarm.ID, c.Alarm.State
+		if to == alarm.Pending || to == alarm.Normal && c.From == alarm.Pending {
+			continue
+		}
+		notify := c.Call && current
+		switch to {
+		case alarm.Active:
+			m.beside[id] = m.sameCause(c.Alarm)
+			notify = notify && !m.beside[id]
+			m.told[id] = notify
+		case alarm.Returned, alarm.Normal:
+			notify = notify && m.told[id]
+			delete(m.told, id)
+			delete(m.beside, id)
+		}
+		out = append(out, Effect{Alarm: &Alarmed{Change: c, Notify: notify}})
+	}
+	return out
+}
+
+// sameCause reports whether people have been told of the same cause: one slow fire makes every piece late, and two cooks
+// may share a pit.
+func (m *State) sameCause(a alarm.Alarm) bool {
+	f := m.find(cook.ID(a.Cook))
+	if f == nil {
+		return false
+	}
+	for _, g := range m.fires {
+		late := a.Kind == alarm.ServeAtRisk && g == f
+		pit := a.Kind.OfPit() && g != f && f.sharesPit(g)
+		if (late || pit) && slices.ContainsFunc(g.conditions(), func(c *alarm.Condition) bool {
+			other := c.Alarm()
+			return other.Kind == a.Kind && other.ID != a.ID && c.Standing() && m.told[other.ID]
+		}) {
+			return true
+		}
+	}
+	return false
+}
+
+// overdue tells of alarms that were raised by old readings and still stand now that the readings are current.
+func (m *State) overdue() []Effect {
+	var out []Effect
+	for _, f := range m.fires {
+		if !f.current(m, f.frontier) {
+			continue
+		}
+		for _, c := range f.conditions() {
+			out = append(out, m.tell(c)...)
+		}
+	}
+	return out
+}
+
+func (m *State) tell(c *alarm.Condition) []Effect {
+	a := c.Alarm()
+	if a.State != alarm.Active || m.told[a.ID] || m.beside[a.ID] {
+		return nil
+	}
+	m.told[a.ID] = true
+	return []Effect{{Alarm: &Alarmed{Change: alarm.Change{Alarm: a, From: a.State, Because: "still so", Call: true}, Notify: true}}}
+}
+
+// orphans ends restored alarms that nothing watches any more.
+func (m *State) orphans() []Effect {
+	var changes []alarm.Change
+	for _, id := range slices.Sorted(maps.Keys(m.kept)) {
+		a := m.kept[id]
+		delete(m.kept, id)
+		if a.State == alarm.Normal {
+			continue
+		}
+		from := a.State
+		a.State, a.Changed, a.ShelvedUntil = alarm.Normal, m.now, time.Time{}
+		changes = append(changes, alarm.Change{Alarm: a, From: from, Because: "what it was about is not watched any more"})
+	}
+	return m.alarmed(changes, false)
+}
