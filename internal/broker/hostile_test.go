@@ -133,6 +133,25 @@ func TestBroker_SurvivesGarbage(t *testing.T) {
 	stillServes(t, b, c)
 }
 
+func TestBroker_APanicEndsItsConnectionOnly(t *testing.T) {
+	c := newCommitter()
+	opts := options(c)
+	opts.IsReading = func(topic string) bool {
+		if topic == "trap" {
+			panic("as if a packet had hit a mistake in the library")
+		}
+		return strings.HasPrefix(topic, readings)
+	}
+	b := start(t, opts)
+	conn := dial(t, b)
+	login(t, conn, "trapped", true)
+	send(t, conn, publishPacket("trap", 1, 1, "x"))
+	if !hungUp(conn, 5*time.Second) {
+		t.Error("the connection stays open")
+	}
+	stillServes(t, b, c)
+}
+
 func TestBroker_EndsConnectionsThatDoNotSayWhoTheyAre(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes ten seconds")

@@ -21,7 +21,7 @@ type link struct {
 	failed chan struct{} // closed with the first failure
 	once   sync.Once
 	err    error // the first failure; read after failed is closed
-	worked bool  // the broker accepted connection and subscriptions
+	worked bool  // it lasted a while, so that the next attempt need not wait long
 	queued atomic.Bool
 	marker string // payload of the message that ends the backlog
 }
@@ -79,7 +79,6 @@ func (l *link) run(ctx context.Context) error {
 	wg.Go(func() { l.c.out.run(work, l) })
 	err := l.subscribe(ctx)
 	if err == nil {
-		l.worked = true
 		l.c.setStatus(true, nil)
 		l.c.opts.Log.Info("mqtt broker connected", "broker", l.c.opts.URL)
 		err = l.watch(ctx)
@@ -145,6 +144,7 @@ func (l *link) subscribe(ctx context.Context) error {
 func (l *link) watch(ctx context.Context) error {
 	const again, tries = 5 * time.Second, 24
 	for n := 0; ; n++ {
+		l.worked = n > 0
 		if l.queued.Load() && n == tries {
 			l.noMarker()
 		}
