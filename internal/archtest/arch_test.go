@@ -25,7 +25,7 @@ var allowed = map[string][]string{
 	"internal/score":     {"estimator/thermal"},
 	"internal/convert":   {"estimator/thermal"},
 	"internal/calibrate": {"estimator/thermal"},
-	"internal/brine":     {},
+	"internal/brine":     {"estimator/thermal"},
 	"internal/plan":      {"internal/cook", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
 	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},

@@ -4,6 +4,7 @@ import (
 	"os"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -35,7 +36,7 @@ func TestSample_LoadsAsItStands(t *testing.T) {
 func TestSample_StatesEveryDefault(t *testing.T) {
 	var kept []string
 	block := ""
-	for _, line := range strings.Split(readSample(t), "\n") {
+	for line := range strings.SplitSeq(readSample(t), "\n") {
 		if strings.HasPrefix(line, "#[[") {
 			block = "example"
 		} else if strings.HasPrefix(line, "[") {
@@ -72,10 +73,8 @@ func tablesOnly(key string) bool {
 func conversionKey(key string) bool {
 	for _, f := range reflect.VisibleFields(reflect.TypeFor[Probe]()) {
 		if f.Name == "Convert" {
-			for _, k := range knownKeys(f.Type) {
-				if k == key {
-					return true
-				}
+			if slices.Contains(knownKeys(f.Type), key) {
+				return true
 			}
 		}
 	}

@@ -57,8 +57,8 @@ func knownKeys(t reflect.Type) []string {
 		return nil
 	}
 	var out []string
-	for i := range t.NumField() {
-		f := t.Field(i)
+	for f := range t.Fields() {
+		f := f
 		if tag := f.Tag.Get("toml"); tag != "" {
 			out = append(out, tag)
 			out = append(out, knownKeys(f.Type)...)

@@ -3,9 +3,9 @@ package daemon
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -30,6 +30,8 @@ type watch struct {
 	commands chan command
 	cursor   int64            // sequence of the last applied reading
 	owed     []monitor.Effect // to be done when Run begins
+	unkept   []monitor.Effect // forecasts and alarms that are still to be written
+	trouble  error            // why the store could not be used the last time; nil when it could
 	snapshot atomic.Pointer[monitor.Snapshot]
 
 	mu   sync.Mutex // guards subs
@@ -100,77 +102,77 @@ func (w *watch) recount(ctx context.Context, id cook.ID) ([]monitor.Effect, erro
 	return w.core.Recount(id, readings, forecasted, w.now()), nil
 }
 
-// Run applies until ctx ends, then once more what was committed meanwhile.
+// Run applies until ctx ends, then once more what was committed meanwhile. A store that cannot be read or written does
+// not end it: what could not be kept is tried again, and the trouble is shown and raises an alarm.
 func (w *watch) Run(ctx context.Context) error {
 	ticks := time.NewTicker(tick)
 	defer ticks.Stop()
-	if err := w.act(ctx, w.owed); err != nil {
-		return err
-	}
+	w.act(ctx, w.owed)
 	w.owed = nil
-	if err := w.catchUp(ctx); err != nil {
-		return err
-	}
+	w.catchUp(ctx)
 	for {
+		w.show()
 		select {
 		case <-ctx.Done():
-			return w.catchUp(context.WithoutCancel(ctx))
+			w.catchUp(context.WithoutCancel(ctx))
+			return w.trouble
 		case c := <-w.commands:
-			effects, err := c.do(w.core)
-			if err == nil {
-				err = w.act(ctx, effects)
-			}
-			c.done <- err
+			w.obey(ctx, c)
 		case <-w.db.Committed():
-			if err := w.catchUp(ctx); err != nil {
-				return err
-			}
+			w.catchUp(ctx)
 		case <-ticks.C:
-			now := w.now()
-			effects := w.core.SetIntake(w.intake(), now)
-			if err := w.act(ctx, append(effects, w.core.Tick(now)...)); err != nil {
-				return err
+			if w.trouble != nil {
+				w.catchUp(ctx)
 			}
+			now := w.now()
+			w.act(ctx, append(w.core.SetIntake(w.intake(), now), w.core.Tick(now)...))
 		}
-		w.show()
 	}
 }
 
-// catchUp applies what was committed since the cursor. Commands wait meanwhile; a batch at a time keeps that short.
-func (w *watch) catchUp(ctx context.Context) error {
+// catchUp applies what was committed since the cursor. Commands get their turn between batches.
+func (w *watch) catchUp(ctx context.Context) {
 	for ctx.Err() == nil {
 		next, err := w.db.ReadingsAfter(ctx, w.cursor, batch)
-		if err != nil {
-			return fmt.Errorf("read what was committed: %w", err)
-		}
-		if len(next) == 0 {
-			return nil
+		w.note(err)
+		if err != nil || len(next) == 0 {
+			return
 		}
 		readings := make([]cook.Reading, len(next))
 		for i, r := range next {
 			readings[i] = r.Reading
 		}
-		if err := w.act(ctx, w.core.Apply(readings, w.now())); err != nil {
-			return err
-		}
+		w.act(ctx, w.core.Apply(readings, w.now()))
 		w.cursor = next[len(next)-1].Seq
 		w.show()
-		w.obey(ctx)
-	}
-	return ctx.Err()
-}
-
-// obey does the commands that are waiting, so that a long backlog does not hold people up.
-func (w *watch) obey(ctx context.Context) {
-	for {
-		select {
-		case c := <-w.commands:
-			effects, err := c.do(w.core)
-			c.done <- errors.Join(err, w.act(ctx, effects))
-		default:
-			return
+		for waiting := true; waiting; {
+			select {
+			case c := <-w.commands:
+				w.obey(ctx, c)
+			default:
+				waiting = false
+			}
 		}
 	}
+}
+
+// obey does what a person asked for. They hear whether it was kept.
+func (w *watch) obey(ctx context.Context, c command) {
+	effects, err := c.do(w.core)
+	if err == nil {
+		w.act(ctx, effects)
+		err = w.trouble
+	}
+	w.show()
+	c.done <- err
+}
+
+// note remembers whether the store works, and logs when that changes.
+func (w *watch) note(err error) {
+	if err != nil && w.trouble == nil {
+		w.log.Error("the watch cannot use the store", "error", err)
+	}
+	w.trouble = err
 }
 
 // do runs a command on the monitor's goroutine and waits for it.
@@ -189,52 +191,71 @@ func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect
 	}
 }
 
-// act keeps effects, publishes and logs them, and counts again what has to be.
-func (w *watch) act(ctx context.Context, effects []monitor.Effect) error {
-	var kept []cook.KeptForecast
+// act publishes effects, counts again what has to be, and keeps the rest together with what could not be kept before.
+func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 	for len(effects) > 0 {
 		e := effects[0]
 		effects = effects[1:]
 		switch {
 		case e.Forecast != nil:
-			if e.Forecast.Keep {
-				kept = append(kept, e.Forecast.KeptForecast)
-			}
 			w.publish(fmt.Sprintf("stallkeeper/state/%d/%s", e.Forecast.Cook, e.Forecast.Piece), e.Forecast.JSON)
-		case e.Alarm != nil:
-			if err := w.keepAlarm(ctx, e.Alarm); err != nil {
-				return err
+			if e.Forecast.Keep {
+				w.unkept = append(w.unkept, e)
 			}
+		case e.Alarm != nil:
+			w.tell(e.Alarm)
+			w.unkept = append(w.unkept, e)
 		case e.Recount != 0:
 			more, err := w.recount(ctx, e.Recount)
-			if err != nil {
-				return err
-			}
+			w.note(err)
 			effects = append(effects, more...)
 		}
 	}
-	if len(kept) == 0 {
-		return nil
+	if len(w.unkept) > 0 {
+		w.note(w.keep(ctx))
 	}
-	return w.db.KeepForecasts(ctx, kept)
 }
 
-func (w *watch) keepAlarm(ctx context.Context, a *monitor.Alarmed) error {
-	if err := w.db.KeepAlarm(ctx, a.Alarm); err != nil {
-		return err
+// keep writes what is to be kept; on an error all that is not written stays for the next time.
+func (w *watch) keep(ctx context.Context) error {
+	var forecasts []cook.KeptForecast
+	for _, e := range w.unkept {
+		if e.Forecast != nil {
+			forecasts = append(forecasts, e.Forecast.KeptForecast)
+		}
 	}
+	if len(forecasts) > 0 {
+		if err := w.db.KeepForecasts(ctx, forecasts); err != nil {
+			return err
+		}
+		w.unkept = slices.DeleteFunc(w.unkept, func(e monitor.Effect) bool { return e.Forecast != nil })
+	}
+	for len(w.unkept) > 0 {
+		if err := w.db.KeepAlarm(ctx, w.unkept[0].Alarm.Alarm); err != nil {
+			return err
+		}
+		w.unkept = w.unkept[1:]
+	}
+	return nil
+}
+
+// tell logs and publishes a change of an alarm.
+func (w *watch) tell(a *monitor.Alarmed) {
 	w.log.Info("alarm", "id", a.Alarm.ID, "state", a.Alarm.State, "priority", a.Alarm.Priority, "because", a.Because, "notify", a.Notify)
 	payload, err := json.Marshal(a.Alarm)
 	if err != nil {
-		return err
+		w.log.Error("alarm not published", "id", a.Alarm.ID, "error", err)
+		return
 	}
 	w.publish("stallkeeper/alarm/"+string(a.Alarm.ID), payload)
-	return nil
 }
 
 func (w *watch) intake() monitor.IntakeView {
 	connected, clients, trouble := w.link()
 	s := w.stats()
+	if w.trouble != nil {
+		trouble = w.trouble.Error()
+	}
 	if t := w.db.Trouble(); t != "" {
 		trouble = t
 	}
