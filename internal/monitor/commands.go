@@ -1,6 +1,7 @@
 package monitor
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -42,7 +43,7 @@ func (m *State) find(id cook.ID) *fire {
 func (m *State) light(s cook.Stored) *fire {
 	f := m.newFire(s)
 	m.fires = append(m.fires, f)
-	slices.SortFunc(m.fires, func(a, b *fire) int { return int(a.stored.ID - b.stored.ID) })
+	slices.SortFunc(m.fires, func(a, b *fire) int { return cmp.Compare(a.stored.ID, b.stored.ID) })
 	m.adopt(f.conditions())
 	for _, p := range m.byName() {
 		if p.fire == f {

@@ -131,8 +131,11 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 	if p.air != nil { // parts per million: what is good or bad for degrees does not apply
 		return m.alarmed(p.air.Observe(r.Time, float64(r.Celsius)), current)
 	}
+	if p.cooler == nil { // a probe that watches nothing just now may say what it likes
+		return nil
+	}
 	changes := p.watch.Observe(r)
-	if p.cooler != nil && r.Quality == cook.Good {
+	if r.Quality == cook.Good {
 		changes = append(changes, p.cooler.Observe(r.Time, r.Celsius)...)
 	}
 	return m.alarmed(changes, current)

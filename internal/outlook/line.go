@@ -6,6 +6,8 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
@@ -108,12 +110,17 @@ func (l Line) Text(zone *time.Location) string {
 	}
 	fmt.Fprintf(&b, ": %s, %s of %s. %s", f.State, core, f.Target, readyText(f, zone))
 	if f.Because != "" {
-		fmt.Fprintf(&b, " %s", f.Because)
+		fmt.Fprintf(&b, " %s.", strings.TrimSuffix(capital(f.Because), "."))
 	}
 	if l.Action != nil {
 		fmt.Fprintf(&b, " %s", l.Action.text())
 	}
 	return b.String()
+}
+
+func capital(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:]
 }
 
 // Indexes of the levels that people are told.

@@ -202,3 +202,30 @@ func TestParseWhatIf(t *testing.T) {
 		}
 	}
 }
+
+func TestLine_TextIsASentenceInLocalTime(t *testing.T) {
+	berlin := time.FixedZone("CEST", 2*3600)
+	line := NewLine("core", forecastOf(60, 70, 80, 90, 100, 110, 120, 130, 140, 150))
+	want := "core: stall, 68.2 °C of 92.5 °C. Ready about 23:50, between 23:10 and Sun 3 May 00:30 in four cases of five. It stands still."
+	if got := line.Text(berlin); got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+func FuzzParseWhatIf(f *testing.F) {
+	for _, text := range []string{"wrap=foil@now", "setpoint=121C@+30m", "wrap=paper@70C", "unwrap@now, wrap=foil@2026-05-02T21:00:00Z", "wrap=@", "=@", "setpoint=1e9C@now"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		actions, err := ParseWhatIf(text, start)
+		if err != nil {
+			return
+		}
+		for _, a := range actions {
+			if a.Kind == estimator.SetPoint && !(a.Celsius >= 40 && a.Celsius <= 300) || a.Kind == estimator.Wrap && a.With != estimator.Foil && a.With != estimator.Paper ||
+				a.AtCore != 0 && !(a.AtCore > 0 && a.AtCore <= 110) {
+				t.Errorf("ParseWhatIf(%q) let %+v through", text, a)
+			}
+		}
+	})
+}
