@@ -102,7 +102,7 @@ func New(opts Options) (*Broker, error) {
 	}
 	b := &Broker{opts: opts, log: slog.New(newQuiet(opts.Log.Handler(), opts.Now)), forward: make(chan forwarded, maxForward)}
 	b.auth = newAuth(opts, isLoopback(l.Addr()))
-	b.listener = &listener{b: b, net: l}
+	b.listener = &listener{b: b, net: l, live: map[*conn]bool{}}
 	b.server = mqtt.New(&mqtt.Options{
 		Capabilities: capabilities(opts.MaxClients),
 		Logger:       slog.New(newQuiet(opts.Log.Handler(), opts.Now)), // a budget of its own
@@ -187,8 +187,8 @@ func (b *Broker) Run(ctx context.Context) error {
 	<-ctx.Done()
 	b.listener.stop()
 	b.hook.settle(settleAtEnd)
+	b.listener.hangUp()
 	err := b.server.Close()
-	b.listener.wait()
 	close(stopped)
 	wg.Wait()
 	if err != nil {

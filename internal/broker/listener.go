@@ -27,6 +27,9 @@ type listener struct {
 	open  atomic.Int64
 	conns sync.WaitGroup
 	ready sync.WaitGroup // the accept loop
+
+	mu   sync.Mutex // guards live
+	live map[*conn]bool
 }
 
 func (l *listener) ID() string              { return "mqtt" }
@@ -49,10 +52,29 @@ func (l *listener) Close(closeClients listeners.CloseFn) {
 	closeClients(l.ID())
 }
 
-// wait returns when the accept loop and all connections have ended.
-func (l *listener) wait() {
+// hangUp ends the accept loop and all connections, and returns when they have ended. The library's own way of waiting
+// for its clients races with those that are just connecting.
+func (l *listener) hangUp() {
+	l.stop()
 	l.ready.Wait()
+	l.mu.Lock()
+	for c := range l.live {
+		_ = c.Close() // never fails
+	}
+	l.mu.Unlock()
 	l.conns.Wait()
+}
+
+// keep notes a connection until forget is called.
+func (l *listener) keep(c *conn) (forget func()) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.live[c] = true
+	return func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		delete(l.live, c)
+	}
 }
 
 // Serve accepts until stop.
@@ -72,30 +94,35 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 			continue
 		}
 		l.open.Add(1)
+		conn := l.wrap(c)
+		forget := l.keep(conn)
 		l.conns.Go(func() {
 			defer l.open.Add(-1)
-			l.serve(c, establish)
+			defer forget()
+			l.serve(conn, establish)
 		})
 	}
 }
 
-func (l *listener) serve(raw net.Conn, establish listeners.EstablishFn) {
-	var c net.Conn = raw
+func (l *listener) wrap(raw net.Conn) *conn {
 	if l.b.opts.TLS != nil {
-		c = tls.Server(raw, l.b.opts.TLS)
+		raw = tls.Server(raw, l.b.opts.TLS)
 	}
-	conn := newConn(c, l.b)
+	return newConn(raw, l.b)
+}
+
+func (l *listener) serve(c *conn, establish listeners.EstablishFn) {
 	var flush sync.WaitGroup
-	flush.Go(conn.flush)
+	flush.Go(c.flush)
 	defer flush.Wait()
-	defer conn.Close()
+	defer c.Close()
 	// A packet that makes the library panic ends its connection, not the daemon.
 	defer func() {
 		if p := recover(); p != nil {
-			l.b.log.Error("mqtt client ended by a packet that the broker cannot read", "remote", raw.RemoteAddr(), "panic", p, "stack", string(debug.Stack()))
+			l.b.log.Error("mqtt client ended by a packet that the broker cannot read", "remote", c.RemoteAddr(), "panic", p, "stack", string(debug.Stack()))
 		}
 	}()
-	if err := establish(l.ID(), conn); err != nil {
-		l.b.log.Debug("mqtt connection ended", "remote", raw.RemoteAddr(), "reason", err)
+	if err := establish(l.ID(), c); err != nil {
+		l.b.log.Debug("mqtt connection ended", "remote", c.RemoteAddr(), "reason", err)
 	}
 }
