@@ -57,6 +57,8 @@ type Daemon struct {
 	web    *web.Server
 	ln     net.Listener
 	watch  *watch
+
+	metrics *metrics.Metrics
 }
 
 // statusTopic says whether the daemon is alive: retained, with a last will.
@@ -75,7 +77,7 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 		return d, fmt.Errorf("make data folder: %w", err)
 	}
 	path := filepath.Join(o.Config.Data, store.FileName)
-	if d.db, err = store.Open(ctx, path, store.Options{Linger: o.Config.Store.Linger, Log: o.Log, Now: o.Now}); err != nil {
+	if d.db, err = store.Open(ctx, path, store.Options{Linger: o.Config.Store.Linger, Log: o.Log, Now: o.Now, Timed: d.timeCommit}); err != nil {
 		return d, err
 	}
 	location, err := o.Config.Location()
@@ -167,9 +169,10 @@ func (d *Daemon) openWeb() error {
 		return fmt.Errorf("listen for pages: %w (is another one running? choose an address with --http)", err)
 	}
 	registry := prometheus.NewRegistry()
-	if _, err := metrics.New(registry, d.watch, version()); err != nil {
+	if d.metrics, err = metrics.New(registry, d.watch, version()); err != nil {
 		return err
 	}
+	d.watch.measured = d.metrics
 	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
 		Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
@@ -233,6 +236,12 @@ func (d *Daemon) Close() error {
 		errs = append(errs, d.db.Close())
 	}
 	return errors.Join(errs...)
+}
+
+// timeCommit measures a commit by real time, whatever clock the daemon runs on.
+func (d *Daemon) timeCommit() func() {
+	began := time.Now()
+	return func() { d.metrics.Committed(time.Since(began)) }
 }
 
 // ready is nil when readings can come in and be kept.

@@ -12,6 +12,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/ingest"
+	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/store"
 )
@@ -26,6 +27,9 @@ type watch struct {
 	publish func(topic string, payload []byte)
 	link    func() (connected bool, clients int, trouble string)
 	stats   func() ingest.Stats
+
+	measured *metrics.Metrics
+	repeats  int64 // duplicates already counted
 
 	commands chan command
 	cursor   int64            // sequence of the last applied reading
@@ -142,7 +146,7 @@ func (w *watch) catchUp(ctx context.Context) {
 		for i, r := range next {
 			readings[i] = r.Reading
 		}
-		w.act(ctx, w.core.Apply(readings, w.now()))
+		w.act(ctx, w.apply(readings))
 		w.cursor = next[len(next)-1].Seq
 		w.show()
 		for waiting := true; waiting; {
@@ -154,6 +158,22 @@ func (w *watch) catchUp(ctx context.Context) {
 			}
 		}
 	}
+}
+
+// apply hands readings to the monitor and measures the forecasts that they bring about.
+func (w *watch) apply(readings []cook.Reading) []monitor.Effect {
+	began := time.Now()
+	effects := w.core.Apply(readings, w.now())
+	forecasts := 0
+	for _, e := range effects {
+		if e.Forecast != nil {
+			forecasts++
+		}
+	}
+	for range forecasts {
+		w.measured.Forecasted(time.Since(began) / time.Duration(forecasts))
+	}
+	return effects
 }
 
 // obey does what a person asked for. They hear whether it was kept.
@@ -253,6 +273,8 @@ func (w *watch) tell(a *monitor.Alarmed) {
 func (w *watch) intake() monitor.IntakeView {
 	connected, clients, trouble := w.link()
 	s := w.stats()
+	w.measured.Duplicates(int(s.Duplicates - w.repeats))
+	w.repeats = s.Duplicates
 	if w.trouble != nil {
 		trouble = w.trouble.Error()
 	}

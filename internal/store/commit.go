@@ -158,6 +158,9 @@ func (db *DB) retry(ctx context.Context) {
 
 // commit writes a batch in one transaction and answers its items.
 func (db *DB) commit(batch []Item) {
+	if db.opts.Timed != nil {
+		defer db.opts.Timed()()
+	}
 	outcomes := make([]Outcome, len(batch))
 	// What was put is to be committed even while the daemon stops: no context ends this transaction.
 	err := db.write(context.Background(), "store readings", func(tx *sql.Tx) error {

@@ -25,6 +25,7 @@ type Options struct {
 	Linger time.Duration // how long Run gathers readings before it commits; 0 = commits what is there at once
 	Log    *slog.Logger
 	Now    func() time.Time // names the backups made before a migration
+	Timed  func() func()    // called before each commit of readings, and what it gives after it; nil = nobody measures
 }
 
 // DefaultLinger is a good group commit time on a solid-state disk. On an SD card some seconds spare the card.
