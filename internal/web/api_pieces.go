@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"net/http"
+	"strings"
 	"time"
 
 	"stallkeeper/estimator"
@@ -14,15 +15,14 @@ import (
 
 // pieceDoc is a piece of a running cook with its newest forecast.
 type pieceDoc struct {
-	Cook         cook.ID         `json:"cook"`
-	Piece        cook.Piece      `json:"piece"`
-	Forecast     json.RawMessage `json:"forecast"` // the documented line; null until the first usable reading
-	PServe       *float64        `json:"p_serve"`  // P(ready by serve_by); null without a serving hour
-	DangerZone   float64         `json:"danger_zone_seconds"`
-	WaterLost    *float64        `json:"water_lost_kg"`
-	StallEnd     *time.Time      `json:"stall_end"`
-	Path         *pathDoc        `json:"path,omitempty"`
-	forecastTime time.Time
+	Cook       cook.ID         `json:"cook"`
+	Piece      cook.Piece      `json:"piece"`
+	Forecast   json.RawMessage `json:"forecast"` // the documented line; null until the first usable reading
+	PServe     *float64        `json:"p_serve"`  // P(ready by serve_by); null without a serving hour
+	DangerZone float64         `json:"danger_zone_seconds"`
+	WaterLost  *float64        `json:"water_lost_kg"`
+	StallEnd   *time.Time      `json:"stall_end"`
+	Path       *pathDoc        `json:"path,omitempty"`
 }
 
 // pathDoc is the fan of a forecast in columns: Unix seconds and degrees Celsius at each level.
@@ -80,7 +80,7 @@ func pieceDocOf(id cook.ID, p monitor.PieceView, withPath bool) (pieceDoc, error
 	if err != nil {
 		return pieceDoc{}, err
 	}
-	d.Forecast, d.forecastTime = line, p.Forecast.At
+	d.Forecast = line
 	d.WaterLost, d.StallEnd = finite(p.Forecast.WaterKg), moment(p.Forecast.StallEnd)
 	if withPath {
 		d.Path = pathDocOf(p.Forecast.Path)
@@ -226,20 +226,12 @@ func (s *Server) getWhatIf(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	line := outlook.NewLine(p.Piece.ID, f)
-	line.WhatIf = joined(texts)
+	line.WhatIf = strings.Join(texts, ",")
 	body, err := line.JSON()
 	if err != nil {
 		return err
 	}
 	return s.give(w, r, http.StatusOK, json.RawMessage(body))
-}
-
-func joined(texts []string) string {
-	out := texts[0]
-	for _, t := range texts[1:] {
-		out += "," + t
-	}
-	return out
 }
 
 // whatIfEvents reads one text, as of the newest forecast's time.

@@ -9,11 +9,9 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"net"
 	"net/http"
 	"net/netip"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -23,15 +21,12 @@ import (
 
 // Bounds of logging in. Choices of this project.
 const (
-	sessionLife   = 7 * 24 * time.Hour // since the last request
-	maxSessions   = 50                 // of one user; the least used goes first
-	basicLife     = 10 * time.Minute   // how long a password found right is not hashed again
-	maxBasic      = 256
-	maxFailures   = 5 // of one address within failureWindow
-	failureWindow = 5 * time.Minute
-	maxAddresses  = 4096
-	maxPassword   = 72 // bytes that bcrypt looks at
-	minCost       = 10
+	sessionLife = 7 * 24 * time.Hour // since the last request
+	maxSessions = 50                 // of one user; the least used goes first
+	basicLife   = 10 * time.Minute   // how long a password found right is not hashed again
+	maxBasic    = 256
+	maxPassword = 72 // bytes that bcrypt looks at
+	minCost     = 10
 )
 
 //go:embed templates/login.html
@@ -69,11 +64,6 @@ func personOf(r *http.Request) person {
 
 type session struct {
 	user  string
-	until time.Time
-}
-
-type failures struct {
-	n     int
 	until time.Time
 }
 
@@ -236,65 +226,4 @@ func (g *gate) check(r *http.Request, name, password string) (User, error) {
 		return User{}, errNobody
 	}
 	return u, nil
-}
-
-func tooOften(wait time.Duration) error {
-	seconds := strconv.Itoa(int(wait/time.Second) + 1)
-	e := refused(http.StatusTooManyRequests, "Too many tries", "too many wrong passwords came from this address: wait "+seconds+" seconds")
-	e.header = http.Header{"Retry-After": {seconds}}
-	return e
-}
-
-// address is where a request comes from: a whole IPv6 network counts as one.
-func (g *gate) address(r *http.Request) netip.Prefix {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
-	}
-	if forwarded := r.Header.Values("X-Forwarded-For"); g.proxy && len(forwarded) > 0 {
-		all := forwarded[len(forwarded)-1]
-		host = strings.TrimSpace(all[strings.LastIndex(all, ",")+1:]) // what the nearest proxy saw
-	}
-	ip, err := netip.ParseAddr(host)
-	if err != nil {
-		return netip.Prefix{} // all that cannot be told apart share one allowance
-	}
-	ip = ip.Unmap().WithZone("")
-	bits := ip.BitLen()
-	if ip.Is6() {
-		bits = 64
-	}
-	return netip.PrefixFrom(ip, bits).Masked()
-}
-
-func (g *gate) mustWait(from netip.Prefix) time.Duration {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	now := g.now()
-	f, known := g.failed[from]
-	if known && f.n >= maxFailures && now.Before(f.until) {
-		return f.until.Sub(now)
-	}
-	if !known && len(g.failed) >= maxAddresses {
-		for a, f := range g.failed {
-			if !now.Before(f.until) {
-				delete(g.failed, a)
-			}
-		}
-		if len(g.failed) >= maxAddresses {
-			return failureWindow
-		}
-	}
-	return 0
-}
-
-func (g *gate) failedAt(from netip.Prefix) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	now := g.now()
-	f := g.failed[from]
-	if !now.Before(f.until) {
-		f = failures{}
-	}
-	g.failed[from] = failures{f.n + 1, now.Add(failureWindow)}
 }

@@ -70,7 +70,7 @@ type Options struct {
 
 	Users       []User      // who may log in; none = no login, and only loopback names are answered
 	TLS         *tls.Config // nil = plain HTTP
-	BehindProxy bool        // a proxy in front speaks TLS with the people, and names them in X-Forwarded-For
+	BehindProxy bool        // a proxy in front speaks TLS with the people, names them in X-Forwarded-For, and without Users asks them to log in
 }
 
 // Level is what a person may do. Each level includes those before it.
