@@ -32,8 +32,8 @@ const (
 //go:embed templates/login.html
 var loginMarkup string
 
-// HashPassword gives the hash to put into the configuration. bcrypt rather than argon2id: it needs no memory to speak
-// of, and the daemon has a small board to itself only in the mornings.
+// HashPassword gives the hash to put into the configuration. bcrypt rather than argon2id: the daemon may run on a
+// board with little memory, and argon2id takes tens of megabytes for each login.
 func HashPassword(password string) (string, error) {
 	if len(password) < 10 || len(password) > maxPassword {
 		return "", fmt.Errorf("the password has %d bytes: choose one of 10 to %d", len(password), maxPassword)
