@@ -85,6 +85,7 @@ type window struct {
 	Known      bool
 	Wide, Half bar
 	Median     string // "" when the middle lies beyond the horizon
+	Cut        bool   // it goes on beyond the axis
 }
 
 func (a axis) window(q [7]time.Time) window {
@@ -97,11 +98,11 @@ func (a axis) window(q [7]time.Time) window {
 		}
 		return t
 	}
-	w := window{Known: true, Wide: a.bar("band80", "", q[1], end(q[5]))}
+	w := window{Known: true, Wide: a.bar("band80", "", q[1], end(q[5])), Cut: q[5].IsZero() || q[5].After(a.to)}
 	if !q[2].IsZero() {
 		w.Half = a.bar("band50", "", q[2], end(q[4]))
 	}
-	if !q[3].IsZero() {
+	if !q[3].IsZero() && !q[3].After(a.to) {
 		w.Median = a.X(q[3])
 	}
 	return w
@@ -144,7 +145,8 @@ type lanes struct {
 	Stale    string // "" while readings come
 }
 
-// cookAxis spans from the lighting of the fire to the serving hour or the last likely ready time, whichever is later.
+// cookAxis spans from the lighting of the fire to the serving hour, or to where the last piece is probably ready if that
+// is later. Without a serving hour it takes in the whole bands. What lies beyond is cut, and the lane says so.
 func cookAxis(c *monitor.CookView, now time.Time) axis {
 	a := axis{from: c.Stored.Started, to: now.Add(time.Hour)}
 	later := func(t time.Time) {
@@ -154,9 +156,9 @@ func cookAxis(c *monitor.CookView, now time.Time) axis {
 	}
 	later(c.Stored.ServeBy)
 	for _, v := range c.Pieces {
-		later(v.Forecast.Ready[5])
-		if v.Forecast.Ready[5].IsZero() {
-			later(v.Forecast.Ready[3])
+		later(v.Forecast.Ready[3])
+		if c.Stored.ServeBy.IsZero() {
+			later(v.Forecast.Ready[5])
 		}
 	}
 	if limit := now.Add(20 * time.Hour); a.to.After(limit) {
@@ -165,7 +167,7 @@ func cookAxis(c *monitor.CookView, now time.Time) axis {
 	if a.from.After(now) {
 		a.from = now
 	}
-	a.to = a.to.Add(a.to.Sub(a.from) / 25)
+	a.to = a.to.Add(a.to.Sub(a.from) / 16)
 	return a
 }
 

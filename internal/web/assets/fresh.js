@@ -19,11 +19,13 @@ function put(old, fresh, asked) {
   if (sent.get(old.id) === fresh.innerHTML && old.className === fresh.className) return;
   if (!asked && busy(old)) return;
   const open = [...old.querySelectorAll("details[open]")].map((d) => d.id);
+  const scrolled = [...old.querySelectorAll(".scroll")].map((d) => d.scrollTop);
   const focus = old.contains(document.activeElement) ? document.activeElement.id : null;
   sent.set(old.id, fresh.innerHTML);
   old.className = fresh.className;
   old.innerHTML = fresh.innerHTML;
   for (const id of open) if (!asked || id !== "log") document.getElementById(id)?.setAttribute("open", "");
+  old.querySelectorAll(".scroll").forEach((d, i) => { d.scrollTop = scrolled[i] ?? 0; });
   if (focus === null) return;
   const again = (focus && document.getElementById(focus)) || old.querySelector("button, summary, a") || old;
   if (!again.matches("button, summary, a, input, select")) again.tabIndex = -1;
@@ -34,8 +36,10 @@ function show(text, asked) {
   const fresh = new DOMParser().parseFromString(text, "text/html");
   const ids = (root) => [...root.querySelectorAll("[data-live]")].map((p) => p.id).join(" ");
   const main = document.getElementById("main");
+  if (!fresh.getElementById("main")) { location.reload(); return; } // no page of ours: somebody has to log in again
   const piece = (root) => root.getElementById("curve")?.dataset.curve;
   if (ids(fresh) !== ids(document) || piece(fresh) !== piece(document)) {
+    if (!asked && busy(main)) return;
     const focus = document.activeElement?.id;
     main.innerHTML = fresh.getElementById("main").innerHTML;
     sent.clear();
@@ -93,16 +97,21 @@ document.addEventListener("submit", async (e) => {
   const form = e.target;
   if (!form.matches("[data-swap], .acts")) return;
   e.preventDefault();
+  if (form.ariaBusy) return; // a second tap while the first is on its way
+  form.ariaBusy = "true";
   const by = e.submitter;
   const data = new URLSearchParams(new FormData(form, by));
   const url = new URL(by?.getAttribute("formaction") || form.getAttribute("action"), location.href);
-  by?.setAttribute("aria-disabled", "true");
   const post = form.method === "post";
   if (!post) url.search = data;
   try {
     const at = await load(url, post ? { method: "POST", body: data } : {}, true);
     if (at) history.replaceState(null, "", at);
-  } catch { form.removeAttribute("data-swap"); form.requestSubmit(by); }
+  } catch {
+    form.removeAttribute("data-swap");
+    form.classList.remove("acts");
+    form.requestSubmit(by);
+  } finally { form.ariaBusy = null; }
 });
 
 addEventListener("popstate", () => load(location.href, {}, true));
