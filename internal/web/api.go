@@ -218,10 +218,10 @@ func (s *Server) getHealth(w http.ResponseWriter, _ *http.Request) {
 	}
 }
 
-func (s *Server) getReady(w http.ResponseWriter, _ *http.Request) error {
+func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
 	if err := s.opts.Ready(); err != nil {
 		s.opts.Log.Warn("not ready", "err", err)
-		if detail := s.opts.View.Snapshot().Intake.Trouble; detail != "" {
+		if detail := s.trouble(r); detail != "" {
 			return refused(http.StatusServiceUnavailable, "Not ready", detail)
 		}
 		return refused(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")

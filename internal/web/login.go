@@ -32,16 +32,6 @@ const (
 //go:embed templates/login.html
 var loginMarkup string
 
-// HashPassword gives the hash to put into the configuration. bcrypt rather than argon2id: the daemon may run on a
-// board with little memory, and argon2id takes tens of megabytes for each login.
-func HashPassword(password string) (string, error) {
-	if len(password) < 10 || len(password) > maxPassword {
-		return "", fmt.Errorf("the password has %d bytes: choose one of 10 to %d", len(password), maxPassword)
-	}
-	hash, err := bcrypt.GenerateFromPassword([]byte(password), 12)
-	return string(hash), err
-}
-
 // person is who asks. Without users everybody is a manager without a name.
 type person struct {
 	name  string

@@ -66,6 +66,14 @@ func problemOf(err error) problem {
 	return problem{"Internal error", http.StatusInternalServerError, "something went wrong inside the daemon: its log says what"}
 }
 
+// trouble is what the page says is wrong with the daemon, for those who may see the page.
+func (s *Server) trouble(r *http.Request) string {
+	if !personOf(r).may(Watch) {
+		return ""
+	}
+	return s.opts.View.Snapshot().Intake.Trouble
+}
+
 // fail answers with the problem that the error is, and logs what the daemon is to blame for. A trouble that the daemon
 // knows of, such as a full disk, is told in the words in which the page tells it.
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
@@ -73,7 +81,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if p.Status >= 500 && r.Context().Err() == nil {
 		s.opts.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "err", err)
 	}
-	if text := s.opts.View.Snapshot().Intake.Trouble; p.Status == http.StatusInternalServerError && text != "" {
+	if text := s.trouble(r); p.Status == http.StatusInternalServerError && text != "" {
 		p = problemOf(refused(http.StatusServiceUnavailable, "In trouble", text))
 	}
 	var request *requestError

@@ -135,6 +135,12 @@ func TestReady_TellsTheTrouble(t *testing.T) {
 	if got := mustProblem(t, send(server, request("GET", "/readyz", "")), 503); got != shelf.snap.Intake.Trouble {
 		t.Errorf("detail = %q, want the trouble", got)
 	}
+	shut := newServer(t, shelf, func(o *Options) {
+		o.Ready, o.Users = func() error { return errors.New("x") }, users(t)
+	})
+	if got := mustProblem(t, send(shut, request("GET", "/readyz", "")), 503); strings.Contains(got, "disk") {
+		t.Errorf("a stranger is told %q", got)
+	}
 	if w := send(server, request("GET", "/healthz", "")); w.Code != 200 {
 		t.Errorf("healthz = %d: the process answers all the same", w.Code)
 	}

@@ -83,7 +83,8 @@ const (
 	Manage Level = "manage" // start, change, end and import cooks
 )
 
-// User may log in. Hash is a bcrypt hash of the password.
+// User may log in. Hash is a bcrypt hash of the password, of cost 10 or more: bcrypt rather than argon2id, because the daemon
+// may run on a board with little memory and argon2id takes tens of megabytes for each login.
 type User struct {
 	Name  string
 	Level Level
