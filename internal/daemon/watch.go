@@ -35,6 +35,7 @@ type watch struct {
 	cursor   int64            // sequence of the last applied reading
 	owed     []monitor.Effect // to be done when Run begins
 	unkept   []monitor.Effect // forecasts and alarms that are still to be written
+	barked   time.Time        // when the service manager last heard, by real time
 	trouble  error            // why the store could not be used the last time; nil when it could
 	snapshot atomic.Pointer[monitor.Snapshot]
 
@@ -48,7 +49,7 @@ type command struct {
 }
 
 // batch is how many readings are applied before commands and ticks get their turn.
-const batch = 2000
+const batch = 500
 
 // tick is how often staleness is looked at.
 const tick = time.Second
@@ -125,6 +126,7 @@ func (w *watch) Run(ctx context.Context) error {
 		case <-w.db.Committed():
 			w.catchUp(ctx)
 		case <-ticks.C:
+			w.alive()
 			if w.trouble != nil {
 				w.catchUp(ctx)
 			}
@@ -137,6 +139,7 @@ func (w *watch) Run(ctx context.Context) error {
 // catchUp applies what was committed since the cursor. Commands get their turn between batches.
 func (w *watch) catchUp(ctx context.Context) {
 	for ctx.Err() == nil {
+		w.alive()
 		next, err := w.db.ReadingsAfter(ctx, w.cursor, batch)
 		w.note(err)
 		if err != nil || len(next) == 0 {
@@ -185,6 +188,18 @@ func (w *watch) obey(ctx context.Context, c command) {
 	}
 	w.show()
 	c.done <- err
+}
+
+// alive tells the service manager that the loop goes round, as often as it asks for.
+func (w *watch) alive() {
+	every := watchdogEvery()
+	if every == 0 || time.Since(w.barked) < every {
+		return
+	}
+	w.barked = time.Now()
+	if err := sdNotify("WATCHDOG=1"); err != nil {
+		w.log.Warn("the service manager was not told", "error", err)
+	}
 }
 
 // note remembers whether the store works, and logs when that changes.
