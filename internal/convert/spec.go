@@ -196,14 +196,33 @@ func (s Spec) Celsius(q Quantity, value float64) (thermal.Celsius, error) {
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", s.Kind, err)
 	}
-	if s.CorrectionSlope != 0 {
-		c = thermal.Celsius(s.CorrectionSlope * float64(c))
-	}
-	c += thermal.Celsius(s.CorrectionK)
-	if !c.Finite() {
+	if c = s.Correct(c); !c.Finite() {
 		return 0, fmt.Errorf("%s: %.6g %s becomes %.6g °C, below absolute zero: check the settings", s.Kind, value, q, float64(c))
 	}
 	return c, nil
+}
+
+// Correct applies the correction of a check to a temperature that the probe shows.
+func (s Spec) Correct(c thermal.Celsius) thermal.Celsius {
+	if s.CorrectionSlope != 0 {
+		c = thermal.Celsius(s.CorrectionSlope * float64(c))
+	}
+	return c + thermal.Celsius(s.CorrectionK)
+}
+
+// FromChip converts the temperature that a converter chip shows: behind the chip's straight line where relinearize says so,
+// which needs its cold junction, and corrected.
+func (s Spec) FromChip(shown thermal.Celsius, coldJunction *float64) (thermal.Celsius, error) {
+	if s.Relinearize {
+		if coldJunction == nil {
+			return 0, fmt.Errorf("%s: relinearize needs the chip's cold junction, and the driver gives none: leave it out", s.Kind)
+		}
+		var err error
+		if shown, err = s.couple().Relinearized(shown, thermal.Celsius(*coldJunction)); err != nil {
+			return 0, fmt.Errorf("%s: %w", s.Kind, err)
+		}
+	}
+	return s.Correct(shown), nil
 }
 
 func (s Spec) celsius(q Quantity, value float64) (thermal.Celsius, error) {
