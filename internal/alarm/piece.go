@@ -114,6 +114,7 @@ type Outlook struct {
 	Middle   time.Time
 	Late     time.Time
 	Advice   string // what would reach the hour; empty when nothing was found
+	Wait     bool   // whatever is to be done may as well be done an hour later
 	Doubtful bool   // the probe cannot be believed just now
 }
 
@@ -156,6 +157,8 @@ func (p *Piece) atRisk(at time.Time, o Outlook) Finding {
 			p.name, o.Core, o.Target, p.words.clock(o.ServeBy), p.when(at, o))}
 	case o.Chance > s.Clear:
 		return Finding{Because: fmt.Sprintf("Forecast: %s makes the serving hour %s after all (%s likely).", p.name, p.words.due(o.ServeBy, at), Chance(o.Chance))}
+	case o.Wait && !p.serve.Standing():
+		return Finding{} // nobody is woken for what can wait
 	case o.Chance >= s.Below:
 		return Finding{Holds: Between}
 	}

@@ -69,7 +69,7 @@ func (f *fire) amend(m *State, s cook.Stored) []Effect {
 	for i, p := range f.pieces {
 		p.Piece = s.Pieces[i]
 		p.track.Amend(outlook.FromCook(s.Cook, p.Piece))
-		p.advised = time.Time{}
+		p.advice = advice{}
 	}
 	f.worked = 0
 	out := f.emit(m, f.frontier, f.passEvents(m))

@@ -50,8 +50,7 @@ type piece struct {
 	forecast estimator.Forecast
 	known    bool // a forecast has been made
 	off      bool
-	advice   string
-	advised  time.Time // at of the forecast the advice was sought for
+	advice   advice
 }
 
 // newFire builds the watches of a cook; its probes get theirs.

@@ -3,6 +3,7 @@ package monitor
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"stallkeeper/estimator"
@@ -50,7 +51,8 @@ func (f *fire) outlook(m *State, p *piece) alarm.Outlook {
 	}
 	if !o.ServeBy.IsZero() {
 		o.Chance = p.forecast.ReadyBy(o.ServeBy)
-		o.Advice = f.advise(p, o.Chance)
+		a := f.advise(p, o.Chance)
+		o.Advice, o.Wait = a.text, a.wait
 	}
 	return o
 }
@@ -80,46 +82,78 @@ func (f *fire) doubtful(m *State, p *piece) bool {
 	return !speaks
 }
 
-// adviseEvery bounds how often advice is sought while an hour is at risk.
-const adviseEvery = 10 * time.Minute
+// advice is what could be done about a serving hour in doubt.
+type advice struct {
+	at   time.Time // of the forecast it was sought for
+	text string    // empty when nothing helps
+	wait bool      // it may as well be done an hour later
+}
 
-// advise looks for what would make the serving hour after all, when the forecast puts it in doubt.
-func (f *fire) advise(p *piece, chance float64) string {
-	at := f.frontier
-	if f.rehearse || !p.watch.AtRisk(chance) || !at.Before(f.stored.ServeBy) {
-		return ""
+// Choices of this project: how often advice is sought, how far off a hopeless hour may be and still be told at once.
+const (
+	adviseEvery = 10 * time.Minute
+	later       = time.Hour
+	hopeless    = 0.25
+	near        = 4 * time.Hour
+)
+
+// advise looks for what would make the serving hour after all when the forecast puts it in doubt, and whether it can
+// wait: a person is woken when the last hour in which something helps begins, not when the odds first look poor.
+func (f *fire) advise(p *piece, chance float64) advice {
+	at, by := f.frontier, f.stored.ServeBy
+	if !p.watch.AtRisk(chance) || !at.Before(by) {
+		return advice{}
 	}
-	if !p.advised.IsZero() && at.Sub(p.advised) < adviseEvery {
+	if !p.advice.at.IsZero() && at.Sub(p.advice.at) < adviseEvery {
 		return p.advice
 	}
-	p.advised, p.advice = at, ""
-	wrap := estimator.Action{Kind: estimator.Wrap, With: estimator.Foil}
-	raise := estimator.Action{Kind: estimator.SetPoint, Celsius: min(f.setPoint(at)+14, hottestAdvice)}
-	wrapped := f.wrapped(p.ID)
-	tries := []struct {
-		do      string
-		skip    bool
-		actions []estimator.Action
-	}{
-		{"Wrapping it in foil now", wrapped, []estimator.Action{wrap}},
-		{fmt.Sprintf("Raising the pit to %.0f °C now", float64(raise.Celsius)), raise.Celsius <= f.setPoint(at), []estimator.Action{raise}},
-		{fmt.Sprintf("Wrapping it in foil and raising the pit to %.0f °C now", float64(raise.Celsius)), wrapped || raise.Celsius <= f.setPoint(at),
-			[]estimator.Action{wrap, raise}},
+	p.advice = advice{at: at}
+	best, bestLater := chance, chance
+	for _, t := range f.tries(p) {
+		now, delayed := p.track.WhatIf(at, t.at(at)...), p.track.WhatIf(at, t.at(at.Add(later))...)
+		bestLater = max(bestLater, delayed.ReadyBy(by))
+		if c := now.ReadyBy(by); best < enough && (c >= enough || c > best+0.1) {
+			best, p.advice.text = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))
+		}
 	}
-	best := chance
-	for _, t := range tries {
-		if t.skip {
-			continue
-		}
-		forecast := p.track.WhatIf(at, t.actions...)
-		if c := forecast.ReadyBy(f.stored.ServeBy); c >= enough || c > best+0.1 {
-			best, p.advice = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))
-			if c >= enough {
-				break
-			}
-		}
+	if best >= enough {
+		p.advice.wait = bestLater >= enough
+	} else {
+		p.advice.wait = chance > hopeless && by.Sub(at) > near
 	}
 	return p.advice
+}
+
+// try is something that could be done.
+type try struct {
+	do      string
+	actions []estimator.Action
+}
+
+func (t try) at(when time.Time) []estimator.Action {
+	out := slices.Clone(t.actions)
+	for i := range out {
+		out[i].At = when
+	}
+	return out
+}
+
+// tries lists what could be done about a late piece, cheapest first.
+func (f *fire) tries(p *piece) []try {
+	wrap := estimator.Action{Kind: estimator.Wrap, With: estimator.Foil}
+	raise := estimator.Action{Kind: estimator.SetPoint, Celsius: min(f.setPoint(f.frontier)+14, hottestAdvice)}
+	raises, wraps := raise.Celsius > f.setPoint(f.frontier), !f.wrapped(p.ID)
+	var out []try
+	if wraps {
+		out = append(out, try{"Wrapping it in foil now", []estimator.Action{wrap}})
+	}
+	if raises {
+		out = append(out, try{fmt.Sprintf("Raising the pit to %.0f °C now", float64(raise.Celsius)), []estimator.Action{raise}})
+	}
+	if wraps && raises {
+		out = append(out, try{fmt.Sprintf("Wrapping it in foil and raising the pit to %.0f °C now", float64(raise.Celsius)), []estimator.Action{wrap, raise}})
+	}
+	return out
 }
 
 // What advice aims at, and the highest setpoint it proposes (275 °F; the USDA smoking advice is 225 to 300 °F).

@@ -24,6 +24,7 @@ func minute(m float64) time.Time { return start.Add(time.Duration(m * float64(ti
 // ten draws between 0.8 and 1.25 times as long; foil makes it 0.6 times as long. It costs nothing, so whole nights fit
 // into a test. What it forecasts is not the point here.
 type line struct {
+	late float64 // by how much something done an hour later shortens it; 0 = by 0.05
 	in   estimator.Input
 	core []estimator.Sample
 	pit  int
@@ -36,12 +37,18 @@ func (l *line) Amend(in estimator.Input)      { l.in = in }
 func (l *line) Forecast(at time.Time) estimator.Forecast { return l.forecast(at, 1) }
 
 func (l *line) WhatIf(at time.Time, actions ...estimator.Action) estimator.Forecast {
+	factor := 1.0
 	for _, a := range actions {
-		if a.With == estimator.Foil {
-			return l.forecast(at, 0.6)
+		switch {
+		case a.At.After(at.Add(30 * time.Minute)): // done later it helps less
+			factor -= max(l.late, 0.05)
+		case a.With == estimator.Foil:
+			factor -= 0.4
+		default:
+			factor -= 0.1
 		}
 	}
-	return l.forecast(at, 0.9)
+	return l.forecast(at, factor)
 }
 
 func (l *line) forecast(at time.Time, factor float64) estimator.Forecast {

@@ -430,6 +430,22 @@ func TestServeAtRisk_OneSlowFireIsOneMessage(t *testing.T) {
 	}
 }
 
+func TestServeAtRisk_NobodyIsWokenForWhatCanWait(t *testing.T) {
+	c := supper(flat())
+	c.ServeBy = minute(300)
+	n := newNight(t, c)
+	n.m = newTested()
+	n.m.track = func(in estimator.Input) tracker { return &line{in: in, late: 0.4} }
+	n.do(n.m.CookChanged(n.cook, n.now))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 3h"), mustRead(t, "flat", 15*time.Second, "40 hold 3h")))
+	// On the line 40 to 93 °C takes 265 minutes; in foil and with the pit raised 133, in nine draws of ten at most 159. So
+	// that helps until minute 141; advice is sought every ten minutes, and the on-delay is fifteen.
+	got := n.messages()
+	if len(got) != 1 || !strings.Contains(got[0], "serve-at-risk/1/flat active") || got[0] < "22:36" || got[0] > "22:48" {
+		t.Errorf("messages %q, want one between 22:36 and 22:47", got)
+	}
+}
+
 func TestSlippedProbe_IsNotReady(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "96 hold 3h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, to 96 in 2m, 96 hold 20m, to 60 in 2m, 60 hold 90m")))
