@@ -15,9 +15,15 @@ import (
 // shelfTime is how long the page shelves an alarm for.
 const shelfTime = 30 * time.Minute
 
+// postAcknowledge acknowledges each alarm that the form names.
 func (p *pageSet) postAcknowledge(w http.ResponseWriter, r *http.Request) error {
-	if err := p.Desk.Acknowledge(r.Context(), alarm.ID(r.FormValue("alarm")), by(r, onPage)); err != nil {
-		return err
+	if err := r.ParseForm(); err != nil {
+		return bad("the form cannot be read: %v", err)
+	}
+	for _, id := range r.PostForm["alarm"] {
+		if err := p.Desk.Acknowledge(r.Context(), alarm.ID(id), by(r, onPage)); err != nil {
+			return err
+		}
 	}
 	returnTo(w, r)
 	return nil

@@ -47,7 +47,7 @@ func TestPages_InABrowser(t *testing.T) {
 	if pictures == "" {
 		pictures = t.TempDir()
 	}
-	server := serveNight(t, newNight(t), nil)
+	server := serveNight(t, newNight(t).withPast(), nil)
 	empty := newNight(t)
 	empty.snap.Cooks, empty.snap.Probes, empty.snap.Alarms = nil, nil, nil
 	first := serveNight(t, empty, nil)

@@ -134,6 +134,15 @@ func newNight(t testing.TB) *night {
 	return n
 }
 
+// withPast adds two alarms that came and went while nobody looked.
+func (n *night) withPast() *night {
+	at := func(h float64) time.Time { return n.start.Add(time.Duration(h * float64(time.Hour))) }
+	n.snap.Alarms = append(n.snap.Alarms,
+		alarm.Alarm{ID: "pit-low/7", Kind: alarm.PitLow, Priority: alarm.Low, State: alarm.Returned, Cook: 7, Because: "pit 84 °C, below its band of 98 to 122 °C", Raised: at(2.5), Changed: at(2.8), Returned: at(2.8)},
+		alarm.Alarm{ID: "pit-high/7", Kind: alarm.PitHigh, Priority: alarm.Medium, State: alarm.Returned, Cook: 7, Because: "pit 131 °C, above its band of 98 to 122 °C", Raised: at(4.7), Changed: at(4.9), Returned: at(4.9)})
+	return n
+}
+
 func (n *night) Snapshot() monitor.Snapshot {
 	n.mu.Lock()
 	defer n.mu.Unlock()

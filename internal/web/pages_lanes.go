@@ -30,6 +30,9 @@ type bar struct {
 	From, To time.Time
 }
 
+// flagRoom is the share of a phone's width that the words at the now line and the serving line need side by side.
+const flagRoom = 0.48
+
 // labelRoom is the share of a phone's width that a letter takes.
 const labelRoom = 0.027
 
@@ -182,7 +185,11 @@ func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past m
 		out.Stale = "The newest reading is " + span(age) + " old."
 	}
 	if !c.Stored.ServeBy.IsZero() {
-		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), a.share(c.Stored.ServeBy) > 0.5
+		serve, now := a.share(c.Stored.ServeBy), a.share(see.now)
+		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), serve > 0.5
+		if serve > now && serve-now < flagRoom && now > flagRoom/2 {
+			out.NowEnd = true
+		}
 	}
 	for i := range c.Pieces {
 		out.Lanes = append(out.Lanes, see.lane(a, c, &c.Pieces[i], chosen, past[c.Pieces[i].Piece.ID]))

@@ -21,6 +21,7 @@ import (
 type nightView struct {
 	Quiet   quiet
 	Open    []alarm.Alarm // somebody has to look
+	Over    []alarm.Alarm // came and went, nobody has looked
 	Seen    []alarm.Alarm // acknowledged or shelved
 	Cooks   []lanes
 	Chosen  *chosen
@@ -143,8 +144,10 @@ func (p *pageSet) night(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, a := range snap.Alarms {
 		switch a.State {
-		case alarm.Active, alarm.Returned:
+		case alarm.Active:
 			body.Open = append(body.Open, a)
+		case alarm.Returned:
+			body.Over = append(body.Over, a)
 		case alarm.Acked, alarm.Shelved:
 			body.Seen = append(body.Seen, a)
 		}

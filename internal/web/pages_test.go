@@ -155,6 +155,16 @@ func TestWatch_Acknowledges(t *testing.T) {
 	if got := n.snap.Alarms[0].State; got != alarm.Acked {
 		t.Errorf("state = %s", got)
 	}
+	server := serveNight(t, n.withPast(), nil)
+	has(t, get(t, server, "/"), "2 alarms came and went, not yet acknowledged", "Acknowledge all 2")
+	if status, _ := post(t, server, "/alarms/acknowledge", url.Values{"alarm": {"pit-low/7", "pit-high/7"}}); status != http.StatusSeeOther {
+		t.Errorf("acknowledge two = %d", status)
+	}
+	for _, a := range n.snap.Alarms {
+		if a.State == alarm.Returned {
+			t.Errorf("%s is still to be acknowledged", a.ID)
+		}
+	}
 }
 
 func TestFirstRun_SaysWhatIsWrong(t *testing.T) {
