@@ -23,18 +23,16 @@ import (
 )
 
 type cli struct {
-	Config string `placeholder:"FILE" help:"Settings; configs/stallkeeper-probe.toml names every key with its default."`
-	List   bool   `help:"Print what is wired here, and end."`
-	Once   bool   `help:"Measure and publish once, and end."`
-	DryRun bool   `help:"Print what would be published, and publish nothing."`
-	Sysfs  string `placeholder:"DIR" help:"Another folder instead of /sys."`
+	Config string        `placeholder:"FILE" help:"Settings; configs/stallkeeper-probe.toml names every key with its default."`
+	List   bool          `help:"Print what is wired here, and end."`
+	Once   bool          `help:"Measure and publish once, and end."`
+	DryRun bool          `help:"Print what would be published, and publish nothing."`
+	Wait   time.Duration `default:"20s" help:"How long --once waits for the broker (${default})."`
+	Sysfs  string        `placeholder:"DIR" help:"Another folder instead of /sys."`
 }
 
 // memoryLimit makes the collector work harder before the program grows beyond what a small board has to spare.
 const memoryLimit = 8 << 20
-
-// patience is how long --once waits for the broker.
-const patience = 20 * time.Second
 
 func main() {
 	debug.SetMemoryLimit(memoryLimit)
@@ -117,7 +115,7 @@ func (c cli) run(ctx context.Context, out, errOut io.Writer) error {
 	case c.DryRun:
 		return found(s.DryRun(ctx, out, c.Once))
 	case c.Once:
-		return found(s.Once(ctx, patience))
+		return found(s.Once(ctx, c.Wait))
 	}
 	return found(s.Run(ctx))
 }
