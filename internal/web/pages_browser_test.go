@@ -18,7 +18,7 @@ func need(t *testing.T, names ...string) string {
 			return path
 		}
 	}
-	if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
+	if os.Getenv("STALLKEEPER_REQUIRE") != "" {
 		t.Fatalf("none of %s is installed: install it, or unset STALLKEEPER_REQUIRE", strings.Join(names, ", "))
 	}
 	t.Skipf("none of %s is installed", strings.Join(names, ", "))
@@ -37,7 +37,7 @@ func TestPages_InABrowser(t *testing.T) {
 		install := exec.CommandContext(t.Context(), npm, "ci", "--no-audit", "--no-fund")
 		install.Dir = dir
 		if out, err := install.CombinedOutput(); err != nil {
-			if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
+			if os.Getenv("STALLKEEPER_REQUIRE") != "" {
 				t.Fatalf("npm ci: %v\n%s", err, out)
 			}
 			t.Skipf("npm ci: %v", err)

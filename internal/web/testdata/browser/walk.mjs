@@ -1,5 +1,6 @@
 // Walks through the pages of a served night with a real browser and reports what is wrong.
-// node walk.mjs BASE PICTURES; the browser stands in CHROMIUM. Exit status 1 with one line per finding.
+// node walk.mjs BASE PICTURES; the environment gives CHROMIUM (the browser), PATHS (the pages to look at), PIECE (the watch
+// page to use) and ONLY (look or use, if not both). Exit status 1 with one line per finding.
 import { chromium } from "playwright-core";
 import fs from "node:fs";
 import { createRequire } from "node:module";
@@ -159,7 +160,7 @@ async function use() {
 }
 
 try {
-  await look();
+  if (process.env.ONLY !== "use") await look();
   if (process.env.ONLY !== "look") await use();
 } finally {
   await browser.close();
