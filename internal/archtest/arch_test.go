@@ -33,6 +33,7 @@ var allowed = map[string][]string{
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
 	"internal/store":     {"internal/cook", "internal/alarm", "estimator/thermal"},
+	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
 	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "estimator", "estimator/thermal"},
 }

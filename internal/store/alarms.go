@@ -17,14 +17,18 @@ func (db *DB) KeepAlarm(ctx context.Context, a alarm.Alarm) error {
 		return fmt.Errorf("keep alarm %q: %w", string(a.ID), err)
 	}
 	return db.write(ctx, "keep alarm", func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, `insert into alarm_changes (alarm, state, changed, body) values (?, ?, ?, ?)`,
-			string(a.ID), string(a.State), micros(a.Changed), string(body)); err != nil {
-			return err
-		}
-		_, err := tx.ExecContext(ctx, `insert into alarms (alarm, state, body) values (?, ?, ?)
-			on conflict (alarm) do update set state = excluded.state, body = excluded.body`, string(a.ID), string(a.State), string(body))
-		return err
+		return keepAlarm(ctx, tx, a, body)
 	})
+}
+
+func keepAlarm(ctx context.Context, tx *sql.Tx, a alarm.Alarm, body []byte) error {
+	if _, err := tx.ExecContext(ctx, `insert into alarm_changes (alarm, state, changed, body) values (?, ?, ?, ?)`,
+		string(a.ID), string(a.State), micros(a.Changed), string(body)); err != nil {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, `insert into alarms (alarm, state, body) values (?, ?, ?)
+		on conflict (alarm) do update set state = excluded.state, body = excluded.body`, string(a.ID), string(a.State), string(body))
+	return err
 }
 
 // OpenAlarms gives the latest state of every alarm that is not Normal, by its name.

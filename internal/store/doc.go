@@ -24,7 +24,7 @@
 // Before anything is written, opening looks at the file: a foreign or damaged file and one of a newer version are refused and left as
 // they are. The search for damage ends after five seconds, so on a large file it covers only a part.
 //
-// # Schema, version 1
+// # Schema, version 2
 //
 // Times are INTEGER microseconds since 1970-01-01 UTC; temperatures REAL degrees Celsius. Tables are STRICT. PRAGMA
 // application_id is 0x53544b50 ("STKP"), PRAGMA user_version the schema's version.
@@ -43,6 +43,8 @@
 //	alarms         alarm, state, body (JSON): the latest state of each
 //	alarm_changes  id, alarm, state, changed, body (JSON): every state it had
 //	kept           key, value: small things to be remembered over a restart
+//	to_tell        id, body (JSON): changes of alarms of which nobody has been told yet; deleted with the messages' keeping
+//	outbox         id, made, path, body (JSON), tries, failing (since; null = not), error, done (null = waits); 90 days after done deleted
 //
 // Rows of readings, entries, amendments and alarm_changes are never changed or deleted; triggers refuse it.
 //

@@ -129,8 +129,8 @@ func TestOpen_OneAtATime(t *testing.T) {
 func TestOpen_MigratesInStepsAndKeepsABackupOfEach(t *testing.T) {
 	path := filledFile(t)
 	later := append(migrations(),
-		migration{"0002", "create table lots (id integer primary key) strict"},
-		migration{"0003", "alter table lots add column name text"})
+		migration{"next", "create table tried (id integer primary key) strict"},
+		migration{"last", "alter table tried add column name text"})
 	db, err := open(t.Context(), path, testOptions(t), later)
 	if err != nil {
 		t.Fatal(err)
@@ -139,12 +139,13 @@ func TestOpen_MigratesInStepsAndKeepsABackupOfEach(t *testing.T) {
 		t.Fatal(err)
 	}
 	mustBeWhole(t, path)
-	mustExec(t, path, "insert into lots (name) values ('one')")
+	mustExec(t, path, "insert into tried (name) values ('one')")
 	backups, err := filepath.Glob(path + ".*.backup")
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []string{path + ".schema-1.20260502T180000Z.backup", path + ".schema-2.20260502T180000Z.backup"}
+	n := len(migrations())
+	want := []string{fmt.Sprintf("%s.schema-%d.20260502T180000Z.backup", path, n), fmt.Sprintf("%s.schema-%d.20260502T180000Z.backup", path, n+1)}
 	if diff := cmp.Diff(want, backups); diff != "" {
 		t.Fatal(diff)
 	}
@@ -163,15 +164,15 @@ func TestOpen_MigratesInStepsAndKeepsABackupOfEach(t *testing.T) {
 
 func TestOpen_AFailingMigrationLeavesTheVersionBefore(t *testing.T) {
 	path := filledFile(t)
-	broken := append(migrations(), migration{"0002", "create table lots (id integer primary key) strict; insert into nowhere values (1)"})
-	if _, err := open(t.Context(), path, testOptions(t), broken); err == nil || !strings.Contains(err.Error(), "0002") {
+	broken := append(migrations(), migration{"next", "create table tried (id integer primary key) strict; insert into nowhere values (1)"})
+	if _, err := open(t.Context(), path, testOptions(t), broken); err == nil || !strings.Contains(err.Error(), "next") {
 		t.Fatalf("Open = %v, want an error that names the migration", err)
 	}
 	s := mustOpen(t, path)
 	if got := len(mustRead(t, s, cook.ReadingQuery{Limit: 10000})); got != 4000 {
 		t.Errorf("%d readings, want 4000", got)
 	}
-	mustExecWriter(t, s, "create table lots (id integer)") // nothing of it is left
+	mustExecWriter(t, s, "create table tried (id integer)") // nothing of it is left
 }
 
 func mustExecWriter(t *testing.T, s *shop, query string) {
@@ -343,8 +344,8 @@ func TestOpen_InAFolderWithAnAwkwardName(t *testing.T) {
 
 func TestInspect_EndsWithItsBudget(t *testing.T) {
 	path := filledFile(t)
-	f, err := inspect(t.Context(), path, 1, time.Nanosecond)
-	if err != nil || f.checked || f.version != 1 {
+	f, err := inspect(t.Context(), path, len(migrations()), time.Nanosecond)
+	if err != nil || f.checked || f.version != len(migrations()) {
 		t.Errorf("inspect = %+v, %v, want it to say that it did not look at everything", f, err)
 	}
 }

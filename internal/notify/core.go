@@ -1,0 +1,328 @@
+package notify
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"stallkeeper/internal/alarm"
+)
+
+// Fact is a change of an alarm.
+type Fact struct {
+	Alarm   alarm.Alarm `json:"alarm"` // as it stands after the change
+	Because string      `json:"because"`
+	Tell    bool        `json:"tell"` // people are to be told; acknowledgements count without it
+}
+
+// DeliveryID is the alarm that a path fails; it is not sent by the paths that do.
+const DeliveryID = alarm.ID(alarm.IntakeBroken + "/delivery")
+
+// Core decides who is told. It belongs to one goroutine, reads no clock and does no I/O.
+type Core struct {
+	ladder Ladder
+	s      state
+}
+
+// state is what must survive a restart, together with the messages that came out.
+type state struct {
+	Climbs map[alarm.ID]*climb `json:"climbs"`
+	Held   map[string][]Item   `json:"held"` // by path: what waits for the end of the quiet hours
+	Tested time.Time           `json:"tested"`
+}
+
+// climb is an alarm on its way up the ladder.
+type climb struct {
+	Item    Item             `json:"item"`
+	Since   time.Time        `json:"since"`   // the ladder's delays count from here
+	Number  int              `json:"number"`  // 1 for the first climb since it was raised
+	Stopped bool             `json:"stopped"` // acknowledged or put aside
+	Told    map[string]*told `json:"told"`    // by path
+}
+
+type told struct {
+	Climb int       `json:"climb"` // in which climb the last time
+	First time.Time `json:"first"`
+	Last  time.Time `json:"last"`
+	Times int       `json:"times"`
+	Held  bool      `json:"held"`
+}
+
+// NewCore begins with nothing told.
+func NewCore(l Ladder) *Core {
+	return &Core{ladder: l, s: state{Climbs: map[alarm.ID]*climb{}, Held: map[string][]Item{}}}
+}
+
+// Restore takes over a state from State; empty leaves the core as new. Paths that are no longer there are dropped.
+func (c *Core) Restore(kept []byte) error {
+	if len(kept) == 0 {
+		return nil
+	}
+	s := NewCore(c.ladder).s
+	if err := json.Unmarshal(kept, &s); err != nil {
+		return fmt.Errorf("read the state of the messages: %w", err)
+	}
+	maps.DeleteFunc(s.Held, func(path string, _ []Item) bool { _, ok := c.ladder.route(path); return !ok })
+	c.s = s
+	return nil
+}
+
+// State is what Restore takes; equal states give equal bytes.
+func (c *Core) State() ([]byte, error) { return json.Marshal(c.s) }
+
+// Step takes changes of alarms, lets the time come to now, and gives the messages that are due. failing names paths that
+// do not deliver at present.
+func (c *Core) Step(now time.Time, facts []Fact, failing map[string]bool) []Message {
+	now = now.In(c.ladder.Zone)
+	var out []Message
+	for _, f := range facts {
+		out = append(out, c.take(now, f)...)
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.s.Climbs)) {
+		out = append(out, c.climb(now, c.s.Climbs[id], failing)...)
+	}
+	out = append(out, c.release(now)...)
+	return append(out, c.test(now)...)
+}
+
+func (c *Core) take(now time.Time, f Fact) []Message {
+	k := c.s.Climbs[f.Alarm.ID]
+	switch f.Alarm.State {
+	case alarm.Active:
+		if f.Tell {
+			c.begin(now, k, f)
+		}
+		return nil
+	case alarm.Acked, alarm.Shelved:
+		if k != nil && !k.Stopped {
+			return c.stop(now, k, f)
+		}
+	case alarm.Returned, alarm.Normal:
+		if k != nil {
+			delete(c.s.Climbs, f.Alarm.ID)
+			return c.over(now, k, f)
+		}
+	}
+	return nil
+}
+
+// begin starts a climb, or starts it anew when the alarm became more urgent or came back from being put aside.
+func (c *Core) begin(now time.Time, k *climb, f Fact) {
+	item := Item{Alarm: f.Alarm, Because: f.Alarm.Because, Firing: true}
+	if k == nil || !k.Item.Alarm.Raised.Equal(f.Alarm.Raised) {
+		c.s.Climbs[f.Alarm.ID] = &climb{Item: item, Since: now, Number: 1, Told: map[string]*told{}}
+		return
+	}
+	if !k.Stopped && k.Item.Alarm.Priority == f.Alarm.Priority {
+		return
+	}
+	if f.Alarm.Priority != k.Item.Alarm.Priority {
+		item.Was = k.Item.Alarm.Priority
+	}
+	k.Item, k.Since, k.Stopped = item, now, false
+	k.Number++
+}
+
+// climb gives the messages whose rung is reached.
+func (c *Core) climb(now time.Time, k *climb, failing map[string]bool) []Message {
+	var out []Message
+	for _, r := range c.ladder.Routes {
+		wait, uses := r.After[k.Item.Alarm.Priority]
+		if !uses || k.Stopped || now.Before(k.Since.Add(wait)) || k.Item.Alarm.ID == DeliveryID && failing[r.Path] {
+			continue
+		}
+		t := k.Told[r.Path]
+		if t != nil && t.Climb == k.Number && (t.Held || r.Again == 0 || now.Before(t.Last.Add(r.Again))) {
+			continue
+		}
+		if c.ladder.person(r.Person).holds(now, k.Item.Alarm.Priority) {
+			k.Told[r.Path] = &told{Climb: k.Number, First: now, Last: now, Held: true}
+			c.hold(r.Path, k.Item)
+			continue
+		}
+		out = append(out, c.tell(now, k, r))
+	}
+	return out
+}
+
+// tell sends an alarm by a path and notes that.
+func (c *Core) tell(now time.Time, k *climb, r Route) Message {
+	t := k.Told[r.Path]
+	reason, why := Raised, "it began"
+	switch {
+	case t != nil && t.Climb == k.Number:
+		reason, why = Again, fmt.Sprintf("nobody has acknowledged it for %s", spell(now.Sub(k.Since)))
+	case k.Item.Was != "":
+		why = "it became more urgent"
+	case k.Number > 1:
+		why = "it was put aside and is still so"
+	case r.After[k.Item.Alarm.Priority] > 0:
+		why = fmt.Sprintf("nobody has acknowledged it for %s", spell(now.Sub(k.Since)))
+	}
+	if t == nil || t.Held {
+		t = &told{First: now}
+		k.Told[r.Path] = t
+	}
+	t.Climb, t.Last, t.Times = k.Number, now, t.Times+1
+	return message(now, r.Path, reason, why, k, t.Times)
+}
+
+func message(now time.Time, path string, reason Reason, why string, k *climb, times int) Message {
+	a := k.Item.Alarm
+	return Message{ID: identify(a.ID, a.Raised.UnixMicro(), k.Number, path, reason, times), Path: path, Made: now.UTC(), For: reason, Why: why, Items: []Item{k.Item}}
+}
+
+// stop ends the climb because a person knows.
+func (c *Core) stop(now time.Time, k *climb, f Fact) []Message {
+	k.Stopped = true
+	k.Item.Alarm, k.Item.ByWhom = f.Alarm, f.Alarm.By
+	for path, t := range k.Told {
+		if t.Held {
+			c.unhold(path, k.Item)
+			delete(k.Told, path)
+		}
+	}
+	var out []Message
+	first := c.firstPaths(k)
+	for _, r := range c.ladder.Routes {
+		switch {
+		case k.Told[r.Path] == nil:
+		case r.Person == "" && r.Acks:
+			out = append(out, message(now, r.Path, Acknowledged, "a person knows", k, k.Number))
+		case r.Person != "" && r.Person != f.Alarm.By && len(first) > 1 && first[r.Person] == r.Path:
+			out = append(out, message(now, r.Path, Acknowledged, "you were told of it too", k, k.Number))
+		}
+	}
+	return out
+}
+
+// over tells that it ended, to those who were told that it began. Nobody is told when another alarm covers it, but for machines.
+func (c *Core) over(now time.Time, k *climb, f Fact) []Message {
+	acknowledged := k.Stopped
+	k.Item.Alarm.State, k.Item.Alarm.Returned = f.Alarm.State, f.Alarm.Returned
+	k.Item.Because, k.Item.Firing = f.Because, false
+	var out []Message
+	first := c.firstPaths(k)
+	for _, r := range c.ladder.Routes {
+		t := k.Told[r.Path]
+		switch {
+		case t == nil:
+		case t.Held:
+			c.unhold(r.Path, k.Item)
+			if f.Tell {
+				c.hold(r.Path, k.Item)
+			}
+		case r.Person == "":
+			out = append(out, message(now, r.Path, Over, "you were told that it began", k, 1))
+		case !f.Tell || first[r.Person] != r.Path:
+		case acknowledged && c.ladder.person(r.Person).quiet(now):
+			c.hold(r.Path, k.Item)
+		default:
+			out = append(out, message(now, r.Path, Over, "you were told that it began", k, 1))
+		}
+	}
+	return out
+}
+
+// firstPaths gives for each person who was told the path that told them first.
+func (c *Core) firstPaths(k *climb) map[string]string {
+	out := map[string]string{}
+	for _, r := range c.ladder.Routes {
+		t := k.Told[r.Path]
+		if t == nil || t.Held || r.Person == "" {
+			continue
+		}
+		if best, ok := out[r.Person]; !ok || t.First.Before(k.Told[best].First) {
+			out[r.Person] = r.Path
+		}
+	}
+	return out
+}
+
+func (c *Core) hold(path string, it Item) { c.s.Held[path] = append(c.s.Held[path], it) }
+
+// unhold takes back what is held of an alarm.
+func (c *Core) unhold(path string, it Item) {
+	rest := slices.DeleteFunc(c.s.Held[path], func(h Item) bool {
+		return h.Alarm.ID == it.Alarm.ID && h.Alarm.Raised.Equal(it.Alarm.Raised)
+	})
+	if len(rest) == 0 {
+		delete(c.s.Held, path)
+		return
+	}
+	c.s.Held[path] = rest
+}
+
+// release sends what quiet hours held back once they have ended, one message for each path. A person who is reached by
+// several paths gets each matter by the first of them only.
+func (c *Core) release(now time.Time) []Message {
+	var out []Message
+	seen := map[string]bool{}
+	for _, r := range c.ladder.Routes {
+		items := c.s.Held[r.Path]
+		if len(items) == 0 || c.ladder.person(r.Person).quiet(now) {
+			continue
+		}
+		delete(c.s.Held, r.Path)
+		var ids []any
+		var fresh []Item
+		for _, it := range items {
+			name := fmt.Sprint(it.Alarm.ID, it.Alarm.Raised.UnixMicro())
+			c.released(now, r.Path, it)
+			if mark := r.Person + "/" + name; !seen[mark] {
+				seen[mark] = true
+				fresh = append(fresh, it)
+				ids = append(ids, name)
+			}
+		}
+		if len(fresh) == 0 {
+			continue
+		}
+		slices.SortStableFunc(fresh, func(a, b Item) int { return cmp.Compare(rank(b), rank(a)) })
+		out = append(out, Message{ID: identify(append(ids, r.Path, Held, now.Format(time.DateOnly))...), Path: r.Path, Made: now.UTC(), For: Held,
+			Why: "your quiet hours are over", Items: fresh})
+	}
+	return out
+}
+
+// rank orders what stands before what is over.
+func rank(it Item) int {
+	if it.Firing {
+		return 1
+	}
+	return 0
+}
+
+// released notes that a held alarm has been told.
+func (c *Core) released(now time.Time, path string, it Item) {
+	k := c.s.Climbs[it.Alarm.ID]
+	if k == nil || !k.Item.Alarm.Raised.Equal(it.Alarm.Raised) {
+		return
+	}
+	if t := k.Told[path]; t != nil && t.Held {
+		t.Held, t.First, t.Last, t.Times = false, now, now, 1
+	}
+}
+
+// testWithin is how late a daily test may come, after a start for instance, before it waits for the next day.
+const testWithin = time.Hour
+
+func (c *Core) test(now time.Time) []Message {
+	if !c.ladder.Test {
+		return nil
+	}
+	at := time.Date(now.Year(), now.Month(), now.Day(), int(c.ladder.TestAt)/60, int(c.ladder.TestAt)%60, 0, 0, c.ladder.Zone)
+	if now.Before(at) || now.Sub(at) > testWithin || !c.s.Tested.Before(at) {
+		return nil
+	}
+	c.s.Tested = now.UTC()
+	var out []Message
+	for _, r := range c.ladder.Routes {
+		out = append(out, Message{ID: identify("test", at.Format(time.DateOnly), r.Path), Path: r.Path, Made: now.UTC(), For: Test,
+			Why: "a test is wanted every day at " + at.Format("15:04")})
+	}
+	return out
+}

@@ -1,0 +1,139 @@
+package notify
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/alarm"
+)
+
+// Reason is what a message is for.
+type Reason string
+
+// The reasons.
+const (
+	Raised       Reason = "raised"       // an alarm began, or became more urgent
+	Again        Reason = "again"        // still not acknowledged
+	Acknowledged Reason = "acknowledged" // somebody else has it
+	Over         Reason = "over"         // it ended
+	Held         Reason = "held"         // what the quiet hours held back
+	Test         Reason = "test"         // nothing is wrong
+)
+
+// Item is an alarm within a message.
+type Item struct {
+	Alarm   alarm.Alarm    `json:"alarm"`
+	Because string         `json:"because"`          // what is so now
+	Firing  bool           `json:"firing"`           // it stands
+	Was     alarm.Priority `json:"was,omitempty"`    // the lower priority under which it was told before
+	ByWhom  string         `json:"by_whom,omitzero"` // who acknowledged it
+}
+
+// Message is one thing to be sent by one path.
+type Message struct {
+	ID    string    `json:"id"` // the same at every try; 32 hexadecimal digits
+	Path  string    `json:"path"`
+	Made  time.Time `json:"made"`
+	For   Reason    `json:"for"`
+	Why   string    `json:"why"` // why it goes to this path now
+	Items []Item    `json:"items"`
+}
+
+// identify gives a message its name: the same event on the same path always has the same one.
+func identify(parts ...any) string {
+	sum := sha256.Sum256([]byte(fmt.Sprintln(parts...)))
+	return hex.EncodeToString(sum[:16])
+}
+
+// Subject is the message in one line, the urgency first.
+func (m Message) Subject() string {
+	switch {
+	case m.For == Test:
+		return "Test: messages of Stallkeeper reach you"
+	case len(m.Items) != 1:
+		return fmt.Sprintf("From the quiet hours: %d matters", len(m.Items))
+	}
+	it := m.Items[0]
+	switch m.For {
+	case Over:
+		return "Over: " + firstSentence(it.Because)
+	case Acknowledged:
+		return "Taken care of: " + firstSentence(it.Alarm.Because)
+	case Held:
+		return "From the quiet hours: " + firstSentence(it.Because)
+	case Again:
+		return urgency(it.Alarm.Priority) + ", still: " + firstSentence(it.Because)
+	}
+	return urgency(it.Alarm.Priority) + ": " + firstSentence(it.Because)
+}
+
+// Text is the message as people read it, times in the zone. link is the address of the pages; empty leaves it out.
+func (m Message) Text(zone *time.Location, link string) string {
+	var b strings.Builder
+	for _, it := range m.Items {
+		at := it.Alarm.Raised.In(zone).Format("15:04")
+		switch {
+		case m.For == Acknowledged:
+			fmt.Fprintf(&b, "%s has it: %s\n(Raised at %s. You can leave it to them.)\n\n", orSomebody(it.ByWhom), it.Alarm.Because, at)
+		case it.Firing:
+			fmt.Fprintf(&b, "%s\n(%s; since %s.)\n\n", it.Because, urgency(it.Alarm.Priority), at)
+		default:
+			fmt.Fprintf(&b, "%s\n(Over; it began at %s: %s)\n\n", it.Because, at, it.Alarm.Because)
+		}
+	}
+	if m.For == Test {
+		b.WriteString("This is the daily test. Nothing is wrong. If it stops coming, look why.\n\n")
+	}
+	fmt.Fprintf(&b, "Why you get this: %s.\n", m.Why)
+	if m.For == Raised || m.For == Again {
+		b.WriteString("Acknowledge it on the page, and it climbs no further.\n")
+	}
+	if link != "" {
+		b.WriteString(link + "\n")
+	}
+	return b.String()
+}
+
+func urgency(p alarm.Priority) string {
+	switch p {
+	case alarm.High:
+		return "Now"
+	case alarm.Medium:
+		return "Within minutes"
+	case alarm.Low:
+		return "Within the hour"
+	}
+	return "When convenient"
+}
+
+func orSomebody(name string) string {
+	if name == "" {
+		return "Somebody"
+	}
+	return name
+}
+
+// firstSentence ends at the first full stop that a space and a new sentence follow; figures such as 93.0 do not end it.
+func firstSentence(s string) string {
+	if i := strings.Index(s, ". "); i >= 0 {
+		return s[:i]
+	}
+	return strings.TrimSuffix(s, ".")
+}
+
+// spell gives a whole number of minutes as people say it.
+func spell(d time.Duration) string {
+	m := int(d / time.Minute)
+	switch {
+	case d < time.Minute:
+		return fmt.Sprintf("%d s", int(d/time.Second))
+	case m < 60:
+		return fmt.Sprintf("%d min", m)
+	case m%60 == 0:
+		return fmt.Sprintf("%d h", m/60)
+	}
+	return fmt.Sprintf("%d h %02d min", m/60, m%60)
+}
