@@ -145,7 +145,11 @@ var pathTimes = func() (t []float64) {
 func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand.Rand) outcome {
 	out := outcome{ready: math.Inf(1), wrap: math.Inf(1), path: make([]float32, 0, 48)}
 	c, p, n := m.c, m.p, &prior.Noise
-	around := a.coat
+	around := m.coat
+	wrapWith := a.wrapWith
+	if around != bare {
+		wrapWith = bare
+	}
 	wrapAt := a.wrapAtC
 	if wrapAt > 0 {
 		wrapAt = a.drawAbove(wrapAt+prior.Habits.WrapShift, prior.Habits.WrapSpread, ownRNG)
@@ -162,8 +166,8 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 			out.path = append(out.path, float32(reading))
 		}
 		ms := a.start + int64(t*1000)
-		if a.wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || wrapAt > 0 && reading >= wrapAt) && math.IsInf(out.wrap, 1) {
-			around, out.wrap = a.wrapWith, t
+		if wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || wrapAt > 0 && reading >= wrapAt) && math.IsInf(out.wrap, 1) {
+			around, out.wrap = wrapWith, t
 		}
 		around = a.coatLater(ms, around)
 		hours := dt / hour

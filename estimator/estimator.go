@@ -82,8 +82,8 @@ type scenarios struct {
 func (e *Estimator) scenarios(in *Input, core, pit []point, at time.Time) *scenarios {
 	s := &scenarios{pit: pit, traits: e.prior.traits(in, pit)}
 	s.h = newHistory(in, core, pit, at, float64(thermal.BoilingPoint(in.AltitudeM)))
-	s.members = e.infer(&s.traits, in, s.h, pit)
 	s.a = newAhead(in, s.h, at)
+	s.members = e.infer(&s.traits, in, s.h, s.a, pit)
 	seed := seedOf(in)
 	s.ends = make([]outcome, len(s.members))
 	for k := range s.members {
@@ -92,25 +92,34 @@ func (e *Estimator) scenarios(in *Input, core, pit []point, at time.Time) *scena
 	return s
 }
 
-// infer draws members from the posterior, each way of drying in proportion to how well it explains the history.
-func (e *Estimator) infer(tr *traits, in *Input, h *history, pit []point) []member {
-	problems := make([]*problem, len(e.prior.Ways))
-	posts := make([]posterior, len(e.prior.Ways))
-	logs := make([]float64, len(e.prior.Ways))
-	for way := range e.prior.Ways {
-		mean, cov := e.prior.Ways[way].at(tr, len(pit) > 0)
-		problems[way] = newProblem(h, &e.prior, mean, cov)
-		posts[way] = problems[way].fit(vector{}, 12)
-		logs[way] = math.Log(e.prior.Ways[way].Weight) + posts[way].logEvidence()/e.prior.Noise.Overdisp
+// infer draws members from the posterior: each way of drying and each account of the wrap in proportion to how well it
+// explains the history.
+func (e *Estimator) infer(tr *traits, in *Input, h *history, a *ahead, pit []point) []member {
+	type candidate struct {
+		problem *problem
+		post    posterior
+	}
+	var all []candidate
+	var logs []float64
+	for _, hyp := range h.hypotheses(in, a) {
+		told := *h
+		told.coats = hyp.coats
+		for _, way := range e.prior.Ways {
+			mean, cov := way.at(tr, len(pit) > 0)
+			c := candidate{problem: newProblem(&told, &e.prior, mean, cov)}
+			c.post = c.problem.fit(vector{}, 12)
+			all = append(all, c)
+			logs = append(logs, math.Log(way.Weight*hyp.prior)+c.post.logEvidence())
+		}
 	}
 	var members []member
 	rng := rand.New(rand.NewPCG(seedOf(in), 1))
 	cum := 0.0
-	for way, share := range shares(logs) {
+	for i, share := range shares(logs) {
 		cum += share
 		count := int(math.Round(cum*draws)) - len(members)
 		if count > 0 {
-			members = append(members, problems[way].sample(&posts[way], count, rng)...)
+			members = append(members, all[i].problem.sample(&all[i].post, count, rng)...)
 		}
 	}
 	return members

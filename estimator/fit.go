@@ -186,6 +186,7 @@ type member struct {
 	p    physics
 	g    grid
 	bias float64 // measured minus computed now, K
+	coat coat    // what surrounds it now
 }
 
 // sample draws members around the best fit and weighs them by how well they explain the history.
@@ -209,6 +210,7 @@ func (pr *problem) sample(post *posterior, count int, rng *rand.Rand) []member {
 		m.c, m.p, m.g = pr.run(&u, raw)
 		pr.whiten(raw, white)
 		m.bias = pr.lastBias(raw)
+		m.coat = pr.h.coats[len(pr.h.coats)-1]
 		logw[k] = -(energyOf(white, &u)-post.energy)/pr.noise.Overdisp + xi.dot(&xi)/2
 	}
 	return resample(all, logw, count)
