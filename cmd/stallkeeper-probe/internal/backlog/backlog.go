@@ -16,6 +16,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -72,28 +73,46 @@ func Open(folder string, most int) (q *Queue, bad int, err error) {
 		return nil, 0, fmt.Errorf("open backlog: %w", err)
 	}
 	q.path = filepath.Join(folder, fileName)
-	data, err := os.ReadFile(q.path)
+	f, err := os.Open(q.path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return q, 0, nil
+	}
+	if err == nil {
+		bad, err = q.load(f)
+		err = errors.Join(err, f.Close())
 	}
 	if err != nil {
 		return nil, 0, fmt.Errorf("open backlog: %w", err)
 	}
-	whole := bytes.HasSuffix(data, []byte("\n")) || len(data) == 0
-	scan := bufio.NewScanner(bytes.NewReader(data))
-	scan.Buffer(nil, len(data)+1)
-	for scan.Scan() {
+	return q, bad, q.rewrite()
+}
+
+func (q *Queue) load(f io.Reader) (bad int, err error) {
+	names := map[string]string{} // one copy of each
+	in := bufio.NewReaderSize(f, longestLine)
+	for {
+		line, err := in.ReadSlice('\n')
+		switch {
+		case errors.Is(err, io.EOF):
+			return bad, nil // what stands before it was cut
+		case errors.Is(err, bufio.ErrBufferFull):
+			continue // the rest of this line is no record either
+		case err != nil:
+			return bad, err
+		}
 		var r Record
-		if len(scan.Bytes()) > longestLine || json.Unmarshal(scan.Bytes(), &r) != nil || r.Probe == "" {
+		if json.Unmarshal(line, &r) != nil || r.Probe == "" {
 			bad++
 			continue
 		}
+		for _, s := range []*string{&r.Probe, &r.Boot} {
+			if _, ok := names[*s]; !ok {
+				names[*s] = *s
+			}
+			*s = names[*s]
+		}
 		q.add(r)
 	}
-	if !whole && bad > 0 {
-		bad--
-	}
-	return q, bad, q.rewrite()
 }
 
 // Add appends a record. It does not touch the disk.
@@ -213,19 +232,17 @@ func (q *Queue) rewrite() error {
 	if q.path == "" {
 		return nil
 	}
-	var out bytes.Buffer
-	for _, r := range q.records {
-		if err := json.NewEncoder(&out).Encode(r); err != nil {
-			return fmt.Errorf("write backlog: %w", err)
-		}
-	}
 	temporary := q.path + ".new"
 	f, err := os.OpenFile(temporary, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
 		return fmt.Errorf("write backlog: %w", err)
 	}
-	_, err = f.Write(out.Bytes())
-	if err == nil {
+	out := bufio.NewWriter(f)
+	encoder := json.NewEncoder(out)
+	for _, r := range q.records {
+		err = errors.Join(err, encoder.Encode(r))
+	}
+	if err = errors.Join(err, out.Flush()); err == nil {
 		err = f.Sync()
 	}
 	if err = errors.Join(err, f.Close()); err == nil {
