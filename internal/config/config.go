@@ -35,6 +35,7 @@ type Config struct {
 	Probes   []Probe        `toml:"probe"`
 	Fuel     Fuel           `toml:"fuel"`
 	Alarm    alarm.Settings `toml:"alarm"`
+	Notify   Notify         `toml:"notify"`
 }
 
 // Store sets how readings reach the disk.
@@ -105,6 +106,7 @@ func Default() Config {
 		Broker: Broker{Listen: "127.0.0.1:1883", MaxClients: 200},
 		MQTT:   MQTT{ClientID: "stallkeeper"},
 		Alarm:  alarm.DefaultSettings(),
+		Notify: defaultNotify(),
 	}
 }
 
@@ -161,7 +163,7 @@ func (c *Config) Validate() error {
 	}
 	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen), checkAddr("broker.listen", c.Broker.Listen),
 		checkPair("http", c.HTTP.TLSCert, c.HTTP.TLSKey), checkPair("broker", c.Broker.TLSCert, c.Broker.TLSKey),
-		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Alarm.Validate())
+		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Alarm.Validate(), c.Notify.validate())
 	if c.Fuel.Every < 0 {
 		add("fuel.every %v is negative", c.Fuel.Every)
 	}
@@ -247,17 +249,19 @@ func (c *Config) Location() (*time.Location, error) {
 }
 
 // Password reads the outside broker's password, from mqtt.password_file or a systemd credential of that name.
-func (m MQTT) Password() (string, error) {
-	if m.PasswordFile == "" {
+func (m MQTT) Password() (string, error) { return Secret("mqtt.password_file", m.PasswordFile) }
+
+// Secret reads the file that a key names: a relative path is a systemd credential where there are any. No path, no secret.
+func Secret(key, path string) (string, error) {
+	if path == "" {
 		return "", nil
 	}
-	path := m.PasswordFile
 	if dir := os.Getenv("CREDENTIALS_DIRECTORY"); dir != "" && !filepath.IsAbs(path) {
 		path = filepath.Join(dir, path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return "", fmt.Errorf("read mqtt.password_file: %w", err)
+		return "", fmt.Errorf("read %s: %w", key, err)
 	}
 	return strings.TrimRight(string(data), "\r\n"), nil
 }
