@@ -21,6 +21,7 @@ const (
 	ProbeSilent  Kind = "probe-silent"  // no reading for too long
 	ProbeSuspect Kind = "probe-suspect" // readings that cannot be
 	PieceReady   Kind = "piece-ready"   // reached its target
+	WrapDue      Kind = "wrap-due"      // at the core temperature or hour of its planned wrap
 	ServeAtRisk  Kind = "serve-at-risk" // will probably miss the serving hour
 	DangerZone   Kind = "danger-zone"   // too long between 5 and 57 °C
 	CarbonOxide  Kind = "co"            // carbon monoxide above its limit

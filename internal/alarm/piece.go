@@ -14,13 +14,22 @@ type Piece struct {
 	name   string
 	intact bool
 	ready  Condition
+	wrap   Condition
 	serve  Condition
 	danger Condition
 
 	recent recent
 	last   point
 	dwell  time.Duration
+	plan   WrapPlan
 	off    bool
+}
+
+// WrapPlan is a wrap that is intended and not yet done: at an hour, or else at a core temperature. Empty With is none.
+type WrapPlan struct {
+	With string
+	Core thermal.Celsius
+	At   time.Time
 }
 
 // NewPiece watches a piece of a cook. The danger zone is watched for an intact piece too, at the lower priority.
@@ -33,11 +42,30 @@ func NewPiece(cookID int64, name string, intact bool, s Settings, w Words) *Piec
 		return NewCondition(Alarm{ID: ID(fmt.Sprintf("%s/%d/%s", k, cookID, name)), Kind: k, Cook: cookID, Piece: name}, r)
 	}
 	return &Piece{set: s, words: w, name: name, intact: intact, ready: condition(PieceReady, s.PieceReady),
-		serve: condition(ServeAtRisk, s.ServeAtRisk.Rule), danger: condition(DangerZone, dwell)}
+		wrap: condition(WrapDue, s.WrapDue), serve: condition(ServeAtRisk, s.ServeAtRisk.Rule), danger: condition(DangerZone, dwell)}
 }
 
 // Conditions lists the alarms of the piece.
-func (p *Piece) Conditions() []*Condition { return []*Condition{&p.ready, &p.serve, &p.danger} }
+func (p *Piece) Conditions() []*Condition {
+	return []*Condition{&p.ready, &p.wrap, &p.serve, &p.danger}
+}
+
+// Plan takes the wrap that is still to be done.
+func (p *Piece) Plan(w WrapPlan) { p.plan = w }
+
+func (p *Piece) wrapDue(at time.Time, target thermal.Celsius) Finding {
+	w, level := p.plan, p.last.c
+	due := w.With != "" && level < target
+	if w.At.IsZero() {
+		due = due && level >= w.Core
+	} else {
+		due = due && !at.Before(w.At)
+	}
+	if !due {
+		return Finding{Because: fmt.Sprintf("%s is wrapped, or not to be wrapped any more.", p.name)}
+	}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("%s is at %s: its planned wrap in %s is due. Wrap it and log it, or change the plan.", p.name, level, w.With)}
+}
 
 // Dwell is the measured time in the danger zone so far.
 func (p *Piece) Dwell() time.Duration { return p.dwell }
@@ -127,6 +155,7 @@ func (p *Piece) Forecast(at time.Time, o Outlook) []Change {
 		return nil
 	}
 	var out changes
+	out.add(p.wrap.Observe(at, p.wrapDue(at, o.Target)))
 	if level := p.last.c; o.Ready.IsZero() || level < o.Target-coolBy {
 		out.add(p.ready.Observe(at, Finding{Because: fmt.Sprintf("%s is at %s, under its target %s.", p.name, level, o.Target)}))
 	} else {

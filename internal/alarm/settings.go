@@ -27,6 +27,7 @@ type Settings struct {
 	ProbeSilent  Silence   `toml:"probe_silent"`
 	ProbeSuspect Rule      `toml:"probe_suspect"`
 	PieceReady   Rule      `toml:"piece_ready"`
+	WrapDue      Rule      `toml:"wrap_due"`
 	ServeAtRisk  ServeRisk `toml:"serve_at_risk"`
 	DangerZone   Dwell     `toml:"danger_zone"`
 	CO           COLimits  `toml:"co"`
@@ -111,6 +112,7 @@ func DefaultSettings() Settings {
 		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 10 * m},
 		ProbeSuspect: Rule{Priority: Medium, OnDelay: 3 * m, OffDelay: 5 * m},
 		PieceReady:   Rule{Priority: Medium, OffDelay: 10 * m},
+		WrapDue:      Rule{Priority: Low, OnDelay: 2 * m},
 		ServeAtRisk:  ServeRisk{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 15 * m}, 0.5, 0.65},
 		DangerZone:   Dwell{Rule{Priority: Medium}, Low, 5, 57, 4 * time.Hour},
 		CO:           COLimits{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m}, 35, 70, 5 * m, 200},
@@ -182,7 +184,7 @@ type namedRule struct {
 func (s Settings) rules() []namedRule {
 	return []namedRule{
 		{"pit_low", s.PitLow.Rule}, {"pit_high", s.PitHigh.Rule}, {"pit_falling", s.PitFalling.Rule}, {"pit_danger", s.PitDanger.Rule},
-		{"probe_silent", s.ProbeSilent.Rule}, {"probe_suspect", s.ProbeSuspect}, {"piece_ready", s.PieceReady},
+		{"probe_silent", s.ProbeSilent.Rule}, {"probe_suspect", s.ProbeSuspect}, {"piece_ready", s.PieceReady}, {"wrap_due", s.WrapDue},
 		{"serve_at_risk", s.ServeAtRisk.Rule}, {"danger_zone", s.DangerZone.Rule}, {"co", s.CO.Rule},
 		{"cooler_warm", s.Cooler.Rule}, {"intake", s.Intake},
 	}

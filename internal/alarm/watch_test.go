@@ -324,3 +324,28 @@ func TestIntake_SaysWhatIsDown(t *testing.T) {
 	}
 	same(t, "intake", told(out), []string{"2 intake active high", "4 intake returned high"})
 }
+
+func TestPiece_PlannedWrapIsDueAtItsCoreOrHour(t *testing.T) {
+	for name, c := range map[string]struct {
+		plan WrapPlan
+		want []string
+	}{
+		"at a core temperature": {WrapPlan{With: "foil", Core: 70}, []string{"52 wrap-due/1/flat active low", "101 wrap-due/1/flat returned low"}},
+		"at an hour":            {WrapPlan{With: "paper", At: minute(80)}, []string{"82 wrap-due/1/flat active low", "101 wrap-due/1/flat returned low"}},
+		"none":                  {WrapPlan{}, nil},
+	} {
+		p := NewPiece(1, "flat", true, DefaultSettings(), inUTC)
+		p.Plan(c.plan)
+		var out []Change
+		for i, r := range mustRead(t, "flat", "65 +0.1/min x120") {
+			if r.Time.After(minute(100)) {
+				p.Plan(WrapPlan{}) // it was wrapped
+			}
+			out = append(out, p.Observe(r.Time, r.Celsius)...)
+			if i%4 == 0 {
+				out = append(out, p.Forecast(r.Time, Outlook{Core: r.Celsius, Target: 93})...)
+			}
+		}
+		same(t, name, told(out), c.want)
+	}
+}

@@ -27,7 +27,12 @@ func (f *fire) passEvents(m *State) []alarm.Change {
 		}
 	}
 	for _, p := range f.pieces {
-		off := f.offAt(p.ID)
+		var plan alarm.WrapPlan
+		if w := p.Piece.Plan; w != nil && !f.done(cook.EventWrap, p.ID) {
+			plan = alarm.WrapPlan{With: w.Wrap, Core: w.AtC, At: w.At}
+		}
+		p.watch.Plan(plan)
+		off := f.done(cook.EventPieceOff, p.ID)
 		if off != p.off {
 			p.off = off
 			out = append(out, p.watch.Off(f.frontier, off)...)
@@ -36,10 +41,10 @@ func (f *fire) passEvents(m *State) []alarm.Change {
 	return out
 }
 
-// offAt reports whether the piece has been taken off by the frontier.
-func (f *fire) offAt(id cook.PieceID) bool {
+// done reports whether something was done to the piece by the frontier.
+func (f *fire) done(kind cook.EventKind, id cook.PieceID) bool {
 	return slices.ContainsFunc(f.stored.Events[:f.worked], func(e cook.Event) bool {
-		return e.Kind == cook.EventPieceOff && (e.Piece == "" || e.Piece == id)
+		return e.Kind == kind && (e.Piece == "" || e.Piece == id)
 	})
 }
 

@@ -534,3 +534,19 @@ func TestAnyOrder_EndsTheSame(t *testing.T) {
 		same(t, "alarms", alarms, wantedAlarms)
 	}
 }
+
+func TestPlannedWrap_IsCalledForOnceAndEndsWithTheLog(t *testing.T) {
+	p := flat()
+	p.Plan = &cook.WrapPlan{Wrap: "foil", AtC: 70}
+	n := newNight(t, supper(p))
+	readings := slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 2h"), mustRead(t, "flat", 15*time.Second, "67 +0.1/min x120"))
+	outlook.Sort(readings)
+	half := slices.IndexFunc(readings, func(r cook.Reading) bool { return r.Time.After(minute(60)) })
+	n.play(readings[:half])
+	for _, e := range []cook.Event{{Time: minute(58), Kind: cook.EventWrap, Piece: "flat", With: "foil"}, {Time: minute(90), Kind: cook.EventUnwrap, Piece: "flat"}} {
+		n.cook.Events = append(slices.Clone(n.cook.Events), e)
+	}
+	n.do(n.m.CookChanged(n.cook, n.now))
+	n.play(readings[half:])
+	same(t, "messages", n.messages(), []string{"20:32 wrap-due/1/flat active", "21:00 wrap-due/1/flat returned"})
+}
