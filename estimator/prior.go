@@ -44,7 +44,6 @@ type Noise struct {
 	Ahead    float64 // sd of the slow misfit from the present on, K
 	WalkH    float64 // sd of ln h after one hour
 	WalkWet  float64 // sd of ln wetness after one hour
-	PitSD    float64 // sd of an hour of pit temperature about its level, K
 	Overdisp float64 // widening of the posterior
 }
 
@@ -120,8 +119,8 @@ func (w *Way) rows(cut string) []Row {
 	return w.Mean[""]
 }
 
-// handPrior is the prior before any cook was seen: the ranges of the handbook, by kind of piece.
-func handPrior() Prior {
+// BasePrior is the prior before any cook was seen: the ranges of the handbook, by kind of piece.
+func BasePrior() Prior {
 	p := Prior{Thickness: map[string][3]float64{}}
 	for i := range dims {
 		p.Names = append(p.Names, parameterNames[i])
@@ -129,14 +128,11 @@ func handPrior() Prior {
 	for _, k := range handKinds {
 		p.Thickness[string(k.cut)] = [3]float64{math.Log(k.mm) - math.Log(3)/3, 1.0 / 3, 0.2}
 	}
-	oneFilm := vector{0, 0, math.Log(16), math.Log(0.2), math.Log(3), math.Log(4), math.Log(3000), logit(0.25), 0, 0,
-		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.003), math.Log(0.45)}
 	crust := vector{0, 0, math.Log(20), math.Log(0.33), math.Log(1.3), math.Log(3), math.Log(3000), logit(0.25), 0, 0,
 		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.08), math.Log(0.42)}
 	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
 	p.Ways = []Way{handWay(&crust, &sd)}
-	_ = oneFilm
-	p.Noise = Noise{Misfit: 0.7, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, PitSD: 4, Overdisp: 1.0}
+	p.Noise = Noise{Misfit: 0.5, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, Overdisp: 1.0}
 	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, RaiseShare: 0.2, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
 	return p
 }
@@ -154,7 +150,7 @@ var handKinds = []struct {
 
 // handWay spreads one mean over the cuts, each with its shape.
 func handWay(base, sd *vector) Way {
-	w := Way{Weight: 0.5, Mean: map[string][]Row{}}
+	w := Way{Weight: 1, Mean: map[string][]Row{}}
 	for i := range dims {
 		w.Cov = append(w.Cov, make([]float64, dims))
 		w.Cov[i][i] = sd[i] * sd[i]

@@ -160,7 +160,7 @@ func median(xs []float64) float64 {
 	return (xs[n/2-1] + xs[n/2]) / 2
 }
 
-// spikeRoom is how far a core reading may stand from its neighbours, K; the pit moves faster.
+// The room is how far a core reading may stand from its neighbours, K; the pit moves faster.
 const (
 	coreRoom = 6
 	pitRoom  = 60
