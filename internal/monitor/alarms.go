@@ -60,7 +60,7 @@ func (m *State) overdue() []Effect {
 		if !f.current(m, f.frontier) {
 			continue
 		}
-		for _, c := range f.conditions() {
+		for _, c := range m.of(f) {
 			out = append(out, m.tell(c)...)
 		}
 	}

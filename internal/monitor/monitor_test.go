@@ -550,3 +550,12 @@ func TestPlannedWrap_IsCalledForOnceAndEndsWithTheLog(t *testing.T) {
 	n.play(readings[half:])
 	same(t, "messages", n.messages(), []string{"20:32 wrap-due/1/flat active", "21:00 wrap-due/1/flat returned"})
 }
+
+func TestBacklogOfACooler_IsToldWhenItHasCaughtUp(t *testing.T) {
+	m := New(Options{Settings: alarm.DefaultSettings(), Zone: time.UTC, Roles: map[cook.ProbeID]cook.Role{"cooler": cook.RoleCooler}})
+	n := &night{tb: t, m: m, now: minute(240), lag: time.Second}
+	readings := mustRead(t, "cooler", time.Minute, "3 hold 1h, 9 hold 1h, 3 hold 1h, 9 hold 61m")
+	n.arrive(readings...)
+	same(t, "listed", n.listed(), []string{"21:30 cooler-warm/cooler active", "22:05 cooler-warm/cooler returned", "23:30 cooler-warm/cooler active", "23:30 cooler-warm/cooler active"})
+	same(t, "messages", n.messages(), []string{"00:00 cooler-warm/cooler active"})
+}

@@ -127,18 +127,26 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 	if p.fire != nil || p.watch == nil || !r.Live() && r.Clock == cook.ArrivalClock || !p.inOrder(r) {
 		return nil
 	}
-	current := m.now.Sub(r.Time) < fresh
-	if p.air != nil { // parts per million: what is good or bad for degrees does not apply
-		return m.alarmed(p.air.Observe(r.Time, float64(r.Celsius)), current)
-	}
-	if p.cooler == nil { // a probe that watches nothing just now may say what it likes
+	var changes []alarm.Change
+	switch {
+	case p.air != nil: // parts per million: what is good or bad for degrees does not apply
+		changes = p.air.Observe(r.Time, float64(r.Celsius))
+	case p.cooler != nil:
+		changes = p.watch.Observe(r)
+		if r.Quality == cook.Good {
+			changes = append(changes, p.cooler.Observe(r.Time, r.Celsius)...)
+		}
+	default: // a probe that watches nothing just now may say what it likes
 		return nil
 	}
-	changes := p.watch.Observe(r)
-	if r.Quality == cook.Good {
-		changes = append(changes, p.cooler.Observe(r.Time, r.Celsius)...)
+	current := m.now.Sub(r.Time) < fresh
+	out := m.alarmed(changes, current)
+	for _, c := range p.conditions() {
+		if current {
+			out = append(out, m.tell(c)...)
+		}
 	}
-	return m.alarmed(changes, current)
+	return out
 }
 
 // Tick lets time pass: readings held back, silence, shelves, forecasts of a pause. Call it every second or so.
