@@ -222,7 +222,7 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 // late says how likely a piece misses the serving hour; "" when it probably does not.
 func (s reader) late(serve time.Time, v *monitor.PieceView) string {
 	switch p := v.ServeChance; {
-	case serve.IsZero() || math.IsNaN(p) || p >= 0.9 || v.Forecast.State == estimator.Ready:
+	case serve.IsZero() || math.IsNaN(p) || p >= 0.895 || v.Forecast.State == estimator.Ready:
 		return ""
 	case p < 0.5:
 		return fmt.Sprintf("probably too late: %s by %s", percent(p), s.Hour(serve))
