@@ -41,6 +41,8 @@ type page struct {
 	Here     string // the navigation entry
 	Back     string // where a form on this page leads back to
 	Invented bool
+	MayWork  bool // may log and acknowledge
+	May      bool // may start, change and end cooks
 	Body     any
 }
 
@@ -142,6 +144,7 @@ func (p *pageSet) render(w http.ResponseWriter, r *http.Request, status int, nam
 		view.reader = readerOf(r, p.Now(), p.Location)
 	}
 	view.Invented = p.Invented
+	view.MayWork, view.May = personOf(r).may(Work), personOf(r).may(Manage)
 	if view.Back == "" {
 		view.Back = r.URL.RequestURI()
 	}

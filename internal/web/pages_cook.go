@@ -19,7 +19,6 @@ import (
 type cookView struct {
 	Stored  *cook.Stored
 	Running bool
-	May     bool // this person may change and end it
 	Pieces  []cookPiece
 	Lines   []logLine
 	Shown   *monitor.PieceView
@@ -58,7 +57,7 @@ func (p *pageSet) getCook(w http.ResponseWriter, r *http.Request) error {
 	snap := p.View.Snapshot()
 	see := readerOf(r, p.moment(&snap), p.Location)
 	c := p.cookOf(&snap, stored)
-	body := cookView{Stored: stored, Running: stored.Running(), May: personOf(r).may(Manage), Lines: see.log(stored)}
+	body := cookView{Stored: stored, Running: stored.Running(), Lines: see.log(stored)}
 	for i := range c.Pieces {
 		v := &c.Pieces[i]
 		line := cookPiece{Piece: v.Piece, Href: fmt.Sprintf("/cooks/%d?piece=%s", id, v.Piece.ID), Probe: v.Piece.ProbeIDs()[0]}
