@@ -2,7 +2,8 @@
 //
 // It is the only place that wires packages together, starts goroutines and hands out the clock. Readings flow from a
 // broker through ingest into the store; the watch loop reads what was committed and gives it to the monitor, whose
-// effects are kept and published. The order of the end is fixed: intake, pages, monitor, store.
+// effects are kept and published; messages to people pass through the store too, so that a kill loses none. The order of
+// the end is fixed: intake, pages, messages, monitor, store.
 package daemon
 
 import (
@@ -94,6 +95,9 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 		return d, err
 	}
 	if err := d.openIntake(); err != nil {
+		return d, err
+	}
+	if err := d.openMessages(ctx); err != nil {
 		return d, err
 	}
 	return d, d.openWeb()
@@ -203,9 +207,13 @@ func (d *Daemon) Run(ctx context.Context) error {
 	stages := []stage{
 		{"store", d.db.Run},
 		{"watch", d.watch.Run},
-		{"pages", func(ctx context.Context) error { return d.web.Run(ctx, d.ln) }},
-		{"intake", d.runIntake},
 	}
+	if d.watch.notify != nil {
+		stages = append(stages, stage{"messages", d.watch.notify.Run})
+	}
+	stages = append(stages,
+		stage{"pages", func(ctx context.Context) error { return d.web.Run(ctx, d.ln) }},
+		stage{"intake", d.runIntake})
 	if err := sdNotify("READY=1"); err != nil {
 		d.opts.Log.Warn("systemd not notified", "error", err)
 	}

@@ -14,6 +14,7 @@ import (
 	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/notify"
 	"stallkeeper/internal/store"
 )
 
@@ -27,6 +28,7 @@ type watch struct {
 	publish func(topic string, payload []byte)
 	link    func() (connected bool, clients int, trouble string)
 	stats   func() ingest.Stats
+	notify  *notify.Notifier // nil when nobody is to be told
 
 	measured *metrics.Metrics
 	repeats  int64 // duplicates already counted
@@ -266,11 +268,27 @@ func (w *watch) keep(ctx context.Context) error {
 		w.unkept = slices.DeleteFunc(w.unkept, func(e monitor.Effect) bool { return e.Forecast != nil })
 	}
 	for len(w.unkept) > 0 {
-		if err := w.db.KeepAlarm(ctx, w.unkept[0].Alarm.Alarm); err != nil {
+		if err := w.keepAlarm(ctx, w.unkept[0].Alarm); err != nil {
 			return err
 		}
 		w.unkept = w.unkept[1:]
 	}
+	return nil
+}
+
+// keepAlarm keeps a change of an alarm, with what the notifier is to know of it.
+func (w *watch) keepAlarm(ctx context.Context, a *monitor.Alarmed) error {
+	if w.notify == nil {
+		return w.db.KeepAlarm(ctx, a.Alarm)
+	}
+	body, err := telling(a)
+	if err != nil {
+		return err
+	}
+	if err := w.db.KeepAlarmToTell(ctx, a.Alarm, body); err != nil {
+		return err
+	}
+	w.notify.Poke()
 	return nil
 }
 
@@ -296,7 +314,11 @@ func (w *watch) intake() monitor.IntakeView {
 	if t := w.db.Trouble(); t != "" {
 		trouble = t
 	}
-	return monitor.IntakeView{Connected: connected, Clients: clients, Trouble: trouble, Received: uint64(s.Stored), Quarantined: uint64(s.Quarantined + s.Conflicts)}
+	v := monitor.IntakeView{Connected: connected, Clients: clients, Trouble: trouble, Received: uint64(s.Stored), Quarantined: uint64(s.Quarantined + s.Conflicts)}
+	if w.notify != nil {
+		v.Delivery = w.notify.Trouble()
+	}
+	return v
 }
 
 // show makes the present state visible and tells those who look.
