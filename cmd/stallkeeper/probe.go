@@ -16,6 +16,7 @@ import (
 
 type probeCmd struct {
 	Convert probeConvertCmd `cmd:"" help:"Turn ohms, volts, millivolts or a chip's word into degrees, and back."`
+	Check   probeCheckCmd   `cmd:"" help:"Check a probe in ice and boiling water, by its live readings."`
 }
 
 type probeConvertCmd struct {

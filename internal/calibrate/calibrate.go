@@ -88,13 +88,14 @@ func Settle(samples []Sample, reference thermal.Celsius, rest Rest) (shown therm
 		mean += float64(s.Celsius) / float64(len(window))
 	}
 	slope := slopePerMinute(window)
-	switch off := thermal.CelsiusDelta(mean) - thermal.CelsiusDelta(reference); {
+	now := window[len(window)-1].Celsius
+	switch {
 	case len(window) < rest.Samples || covered < rest.Window*3/4:
-		return 0, fmt.Sprintf("%.2f °C, %d readings over %s", float64(window[len(window)-1].Celsius), len(window), covered.Round(time.Second))
-	case math.Abs(float64(off)) > float64(rest.Near):
-		return 0, fmt.Sprintf("%.2f °C is not near %.2f °C: is the probe in?", mean, float64(reference))
+		return 0, fmt.Sprintf("%.2f °C, %d readings over %s", float64(now), len(window), covered.Round(time.Second))
+	case math.Abs(float64(now-reference)) > float64(rest.Near) || math.Abs(mean-float64(reference)) > float64(rest.Near):
+		return 0, fmt.Sprintf("%.2f °C is not near %.2f °C: is the probe in?", float64(now), float64(reference))
 	case math.Abs(slope) > rest.Slope:
-		return 0, fmt.Sprintf("%.2f °C, still moving %+.2f K/min", mean, slope)
+		return 0, fmt.Sprintf("%.2f °C, still moving %+.2f K/min", float64(now), slope)
 	case thermal.CelsiusDelta(hi-lo) > rest.Spread:
 		return 0, fmt.Sprintf("%.2f °C, unsteady by %.2f K: stir", mean, float64(hi-lo))
 	}
