@@ -21,12 +21,39 @@ const (
 // curve is a piece's measured past and forecast.
 type curve struct {
 	from, now time.Time
-	core, pit []cook.Bucket
+	core, pit []stop
 	path      []fanPoint
 	target    thermal.Celsius
 	setPoint  thermal.Celsius
 	marks     []mark
 	serve     time.Time
+}
+
+// stop is a stretch of readings, stamped where it ends: there its last value holds.
+type stop struct {
+	at              time.Time
+	last, low, high thermal.Celsius
+}
+
+// series reads a probe in at most points stretches. The end of a stretch is reckoned from its width, and lies not after end.
+func (p *pageSet) series(ctx context.Context, probe cook.ProbeID, from, end time.Time, points int) ([]stop, error) {
+	buckets, err := p.Library.Series(ctx, probe, from, end, points)
+	if err != nil {
+		return nil, fmt.Errorf("read the curve of %s: %w", probe, err)
+	}
+	width := end.Sub(from) / time.Duration(points)
+	out := make([]stop, 0, len(buckets))
+	for _, b := range buckets {
+		at := b.Time // exact for a lone reading
+		if width > 0 && b.Min < b.Max {
+			at = from.Add(b.Time.Sub(from)/width*width + width)
+		}
+		if at.After(end) {
+			at = end
+		}
+		out = append(out, stop{at, b.Last, b.Min, b.Max})
+	}
+	return out, nil
 }
 
 type fanPoint struct {
@@ -40,14 +67,13 @@ func (p *pageSet) readCurve(ctx context.Context, see reader, c *monitor.CookView
 		out.now = c.Stored.Ended
 	}
 	out.setPoint = c.Stored.SetPointAt(out.now)
-	end := out.now.Add(time.Minute)
 	var err error
-	if out.core, err = p.Library.Series(ctx, v.Piece.ProbeIDs()[0], out.from, end, points); err != nil {
-		return nil, fmt.Errorf("read the curve of %s: %w", v.Piece.ID, err)
+	if out.core, err = p.series(ctx, v.Piece.ProbeIDs()[0], out.from, out.now, points); err != nil {
+		return nil, err
 	}
 	if probe, ok := p.pitProbe(c); ok {
-		if out.pit, err = p.Library.Series(ctx, probe, out.from, end, points); err != nil {
-			return nil, fmt.Errorf("read the curve of the pit: %w", err)
+		if out.pit, err = p.series(ctx, probe, out.from, out.now, points); err != nil {
+			return nil, err
 		}
 	}
 	last := v.Forecast.Ready[5]
@@ -92,12 +118,12 @@ func (c *curve) rows(see reader) []curveRow {
 	var out []curveRow
 	j := 0
 	for _, b := range c.core {
-		row := curveRow{Time: b.Time, Core: see.Degrees(b.Last)}
-		for j < len(c.pit) && !c.pit[j].Time.After(b.Time) {
+		row := curveRow{Time: b.at, Core: see.Degrees(b.last)}
+		for j < len(c.pit) && c.pit[j].at.Before(b.at) {
 			j++
 		}
-		if j > 0 {
-			row.Pit = see.Degrees(c.pit[j-1].Last)
+		if j < len(c.pit) && c.pit[j].at.Equal(b.at) {
+			row.Pit = see.Degrees(c.pit[j].last)
 		}
 		out = append(out, row)
 	}
@@ -177,10 +203,10 @@ func (c *curve) json(see reader) curveJSON {
 		}
 	}
 	for _, b := range c.core {
-		put(out.Core[:], b.Time.Unix(), deg(b.Last))
+		put(out.Core[:], b.at.Unix(), deg(b.last))
 	}
 	for _, b := range c.pit {
-		put(out.Pit[:], b.Time.Unix(), deg(b.Last), deg(b.Min), deg(b.Max))
+		put(out.Pit[:], b.at.Unix(), deg(b.last), deg(b.low), deg(b.high))
 	}
 	for _, q := range c.path {
 		put(out.Fan[:], q.at.Unix(), deg(q.p10), deg(q.p25), deg(q.p50), deg(q.p75), deg(q.p90))

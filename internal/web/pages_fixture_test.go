@@ -295,7 +295,7 @@ func (n *night) Series(_ context.Context, probe cook.ProbeID, from, to time.Time
 	step := to.Sub(from) / time.Duration(points)
 	for i := range points {
 		at := from.Add(time.Duration(i) * step)
-		v := course(at.Sub(from).Hours())
+		v := course(at.Add(step).Sub(from).Hours())
 		out = append(out, cook.Bucket{Time: at, Min: v - 1, Max: v + 1, Last: v})
 	}
 	return out, nil

@@ -278,14 +278,14 @@ func (p *pageSet) ask(ctx context.Context, see reader, c *monitor.CookView, v *m
 	switch what {
 	case "foil", "paper":
 		e.Kind, e.With = cook.EventWrap, what
-		a.Label, a.Do = "wrapped in "+what+" now", "wrap "+what
+		a.Label, a.Do = "it is wrapped in "+what+" now", "wrap "+what
 		a.Costs = "A wrap softens the bark and cannot be undone."
 	case "hotter":
 		e.Kind, e.Celsius, e.Piece = cook.EventSetPoint, c.Stored.SetPointAt(see.now)+raise, ""
 		if e.Celsius > hottest {
 			return nil
 		}
-		a.Label, a.Do = "the pit set to "+see.Mark(e.Celsius)+" now", "setpoint "+strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
+		a.Label, a.Do = "the pit is set to "+see.Mark(e.Celsius)+" now", "setpoint "+strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
 		a.Costs = "A hotter pit dries the surface more, and every piece on it feels it."
 	default:
 		return nil

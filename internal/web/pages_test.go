@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"io"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -115,7 +116,7 @@ func TestWatch_ShowsFahrenheitWhenChosen(t *testing.T) {
 func TestWatch_WhatIfChangesNothing(t *testing.T) {
 	n := newNight(t)
 	page := get(t, serveNight(t, n, nil), "/?piece=7/flat&if=foil")
-	has(t, page, "If wrapped in foil now", "sooner", `class="ifband"`, "Nothing is done yet")
+	has(t, page, "If it is wrapped in foil now", "sooner", `class="ifband"`, "Nothing is done yet")
 	if got := len(n.snap.Cooks[0].Stored.Entries); got != 4 {
 		t.Errorf("entries after a what-if = %d, want 4", got)
 	}
@@ -402,5 +403,27 @@ func TestPages_OfferOnlyWhatThePersonMayDo(t *testing.T) {
 				t.Errorf("%s: %q offered %v, want %v", name, text, !offered, offered)
 			}
 		}
+	}
+}
+
+// The stretch that begins with the fire has 16 minutes; what it ended with must not stand at its beginning.
+func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
+	n := newNight(t)
+	see := readerOf(httptest.NewRequest(http.MethodGet, "/", nil), n.snap.Now, zone(t))
+	p, err := newPageSet(n.options(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, err := p.readCurve(t.Context(), see, &n.snap.Cooks[0], &n.snap.Cooks[0].Pieces[0], tableRows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, b := range line.core {
+		if want := courses["flat"](b.at.Sub(n.start).Hours()); math.Abs(float64(b.last-want)) > 0.2 {
+			t.Errorf("at %s the table says %v, measured were %v", b.at.Format("15:04"), b.last, want)
+		}
+	}
+	if last := line.core[len(line.core)-1].at; last.After(n.snap.Now) {
+		t.Errorf("the last value stands at %s, in the future", last)
 	}
 }
