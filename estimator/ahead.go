@@ -21,11 +21,15 @@ type ahead struct {
 	now      float64 // pit temperature now
 	spread   float64 // sd of the pit about its level
 	highest  float64 // the highest the core has been, °C
+	blind    float64 // how much more the model misses for want of pit readings
 	lag      float64 // seconds by which the five-minute median trails a rising probe
 	raised   bool    // the setpoint was changed, or a change is planned
 }
 
-const pitMemory = 0.6 // hours over which the pit forgets a swing
+const (
+	pitMemory    = 0.6 // hours over which the pit forgets a swing
+	unseenSpread = 5.0 // K, sd of a pit nobody measures
+)
 
 func newAhead(in *Input, h *history, at time.Time) *ahead {
 	a := &ahead{start: at.UnixMilli()}
@@ -95,7 +99,8 @@ func (a *ahead) pitLevel(in *Input, h *history, past []Event) {
 		a.level = sum / (weight + prior)
 		a.spread = math.Sqrt((math.Max(squares-sum*a.level, 0) + prior*25) / (weight + prior))
 	}
-	a.spread = clampTo(a.spread, 1.5, 15)
+	a.blind = h.blindness()
+	a.spread = clampTo(math.Max(a.spread, unseenSpread*h.gaps), 1.5, 15)
 	k := max(n-int(math.Ceil(600/h.dt)), 0)
 	var recent []float64
 	recent = append(recent, h.pit[k:]...)
@@ -188,7 +193,7 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 		fade := math.Exp(-hours / biasMemory)
 		fresh := math.Exp(-hours / n.MisfitH)
 		bias *= fade
-		misfit = misfit*fresh + n.Ahead*math.Sqrt(1-fresh*fresh)*ownRNG.NormFloat64()
+		misfit = misfit*fresh + n.Ahead*a.blind*math.Sqrt(1-fresh*fresh)*ownRNG.NormFloat64()
 		next := math.Min(computed+bias+misfit, a.ceiling(around, p.boil, a.base(ms)+raised))
 		if next >= target {
 			f := 1.0

@@ -22,12 +22,13 @@ func newProblem(h *history, p *Prior, mean vector, cov square) *problem {
 		panic("estimator: the prior covariance is not positive definite")
 	}
 	n := pr.noise
-	total := n.Misfit*n.Misfit + n.Reading*n.Reading
+	misfit := n.Misfit * h.blindness()
+	total := misfit*misfit + n.Reading*n.Reading
 	for i, o := range h.obs {
 		rho := 0.0
 		if i > 0 {
 			gap := float64(o.step-h.obs[i-1].step) * h.dt / hour
-			rho = n.Misfit * n.Misfit / total * math.Exp(-gap/n.MisfitH)
+			rho = misfit * misfit / total * math.Exp(-gap/n.MisfitH)
 		}
 		pr.rho = append(pr.rho, rho)
 		pr.scale = append(pr.scale, 1/math.Sqrt(total*(1-rho*rho)))

@@ -54,6 +54,9 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 	return h
 }
 
+// blindness is how much more the model misses where the pit was not measured: up to twice as much.
+func (h *history) blindness() float64 { return 1 + h.gaps }
+
 // medianLag is half the time the readings of the last five minutes span, as the log was kept over the last half hour.
 func medianLag(core []point, end int64) float64 {
 	n := len(core) - upTo(core, end-30*60*1000)

@@ -4,7 +4,7 @@ import "time"
 
 // Tracker keeps the samples of one piece as they come and forecasts from them. It gives exactly the forecast that
 // Estimator.Forecast gives for the same data, in whatever order they came. It keeps one sample per five seconds over
-// the last six days, so a cook that never ends does not grow. It is not safe for use from several goroutines.
+// the six days before the last time asked for, so a cook that never ends does not grow. It is not safe for use from several goroutines.
 type Tracker struct {
 	e         *Estimator
 	in        Input
@@ -34,9 +34,6 @@ func (t *Tracker) add(to *trace, samples []Sample) {
 			t.fresh = false
 		}
 	}
-	if n := len(to.points); n > 0 {
-		to.forget(to.points[n-1].ms - (maxLog + Horizon + 12*time.Hour).Milliseconds())
-	}
 }
 
 // Amend replaces all that is known about the piece except its samples.
@@ -48,6 +45,10 @@ func (t *Tracker) Amend(in Input) {
 
 // Forecast is the forecast at a time. Asked again for the same time with nothing new, it answers from memory.
 func (t *Tracker) Forecast(at time.Time) Forecast {
+	// Forgetting goes by the time asked for: a sample from a clock that runs ahead must not push out the real ones.
+	long := at.Add(-maxLog - Horizon - 12*time.Hour).UnixMilli()
+	t.core.forget(long)
+	t.pit.forget(long)
 	if !t.fresh || !t.last.At.Equal(at) {
 		t.last = t.e.forecast(&t.in, t.core, t.pit, at)
 		t.fresh = true
