@@ -22,6 +22,7 @@ type cli struct {
 	Forecast forecastCmd `cmd:"" help:"Forecast the pieces of a cook log."`
 	Backtest backtestCmd `cmd:"" help:"Judge the forecasts on finished cooks."`
 	Brine    brineCmd    `cmd:"" help:"Work out a cure by weight."`
+	Plan     planCmd     `cmd:"" help:"Plan backwards from the serving hour, from buying to the freezer."`
 	Check    checkCmd    `cmd:"" help:"Judge a cook log against published food-safety limits."`
 	Cook     cookCmd     `cmd:"" help:"Start, log, end, export, import and replay cooks."`
 	Probe    probeCmd    `cmd:"" help:"Convert and check probes."`

@@ -1,0 +1,205 @@
+package plan
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// width is what a phone shows in one line, in characters.
+const width = 46
+
+// Text writes a plan to be read on a phone: what cannot be done first, then day by day.
+func (p Plan) Text() string {
+	var b strings.Builder
+	r := p.Request
+	put := func(indent, s string) { b.WriteString(fold(s, indent)) }
+	if p.Feasible {
+		put("", fmt.Sprintf("Served %s: it can be done.", clock(r.Serve, r.Zone)))
+		put("", capital(p.Because)+".")
+	} else {
+		put("", fmt.Sprintf("Served %s: NOT POSSIBLE.", clock(r.Serve, r.Zone)))
+		put("", p.Because+".")
+		if len(p.Nearest) > 0 {
+			put("", "What can be done instead:")
+		}
+		for _, a := range p.Nearest {
+			put("  ", "- "+a.Do)
+		}
+		put("", "The times below are the soonest there are.")
+	}
+	for i, q := range p.Pieces {
+		put("", q.line(r.Pieces[i]))
+	}
+	if len(p.Pieces) > 1 && p.PAllReady == p.PAllReady {
+		put("", fmt.Sprintf("All ready together: %.0f %% likely as planned.", 100*p.PAllReady))
+		if p.PAllReady < planLevel {
+			put("", "Each is nine in ten, and no earlier start makes all of them so. Keep the wrap in reserve.")
+		}
+	}
+	b.WriteString(p.byDay())
+	put("", "\nTimes are local, in "+zoneName(r.Serve, r.Zone)+".")
+	put("", "Where the durations come from:")
+	for _, l := range p.bases() {
+		put("  ", l)
+	}
+	for _, c := range p.Cautions {
+		put("", "! "+c)
+	}
+	return b.String()
+}
+
+func (q PiecePlan) line(p Piece) string {
+	s := fmt.Sprintf("%s: %s", p.ID, kilograms(p.MassKg))
+	if p.ThicknessMM > 0 {
+		s += fmt.Sprintf(", %.0f mm", p.ThicknessMM)
+	}
+	s += fmt.Sprintf(", to %.0f °C.", float64(p.Target))
+	if q.ReadyP10 >= 0 && q.ReadyP90 >= 0 {
+		s += fmt.Sprintf(" Smoke %s to %s, as likely as not %s.", span(q.ReadyP10), span(q.ReadyP90), span(q.ReadyP50))
+		if q.Counted > q.ReadyP90 {
+			s += fmt.Sprintf(" Counted %s, so that all are ready together.", span(q.Counted))
+		}
+	}
+	if p.Cure > 0 && p.CureBasis != "" {
+		s += fmt.Sprintf(" Cure %s: %s.", days(p.Cure), p.CureBasis)
+	}
+	return s
+}
+
+// byDay lists the steps under their days; steps of several pieces at one time stand together.
+func (p Plan) byDay() string {
+	var b strings.Builder
+	zone, today := p.Request.Zone, ""
+	for i := 0; i < len(p.Steps); {
+		s := p.Steps[i]
+		pieces := []string{string(s.Piece)}
+		k := i + 1
+		for ; k < len(p.Steps) && same(s, p.Steps[k]); k++ {
+			pieces = append(pieces, string(p.Steps[k].Piece))
+		}
+		i = k
+		if d := s.At.In(zone).Format("Mon 2 Jan 2006"); d != today {
+			today = d
+			b.WriteString("\n" + d + "\n")
+		}
+		head := fmt.Sprintf("%s  %s", s.At.In(zone).Format("15:04"), s.ID)
+		if len(p.Pieces) > 1 && s.Piece != "" {
+			head += "  " + strings.Join(pieces, ", ")
+		}
+		b.WriteString(fold(head, "    "))
+		b.WriteString(fold(s.limits(zone), "    "))
+		b.WriteString(fold("    "+s.Do, "    "))
+		if s.IfLate != "" {
+			b.WriteString(fold("    Late? "+s.IfLate, "    "))
+		}
+	}
+	return b.String()
+}
+
+func same(a, b Step) bool {
+	return a.ID == b.ID && a.At.Equal(b.At) && a.Latest.Equal(b.Latest) && a.Do == b.Do && a.Piece != "" && b.Piece != ""
+}
+
+// limits is the line on until when, at the latest, and slack.
+func (s Step) limits(zone *time.Location) string {
+	var parts []string
+	if s.Until.After(s.At) {
+		parts = append(parts, "until "+near(s.Until, s.At, zone))
+	}
+	if slack := s.Slack(); slack < 0 {
+		parts = append(parts, "TOO LATE since "+near(s.Latest, s.At, zone))
+	} else if slack > 0 {
+		parts = append(parts, fmt.Sprintf("latest %s (slack %s)", near(s.Latest, s.At, zone), span(slack)))
+	} else {
+		parts = append(parts, "no slack")
+	}
+	return "    " + strings.Join(parts, "; ")
+}
+
+// bases lists each basis once, with the steps that rest on it.
+func (p Plan) bases() []string {
+	var order []string
+	steps := map[string][]string{}
+	for _, s := range p.Steps {
+		if s.Basis == "" || s.ID == CureStart {
+			continue
+		}
+		if steps[s.Basis] == nil {
+			order = append(order, s.Basis)
+		}
+		ids := steps[s.Basis]
+		if len(ids) == 0 || ids[len(ids)-1] != string(s.ID) {
+			steps[s.Basis] = append(ids, string(s.ID))
+		}
+	}
+	lines := make([]string, len(order))
+	for i, basis := range order {
+		lines[i] = strings.Join(unique(steps[basis]), ", ") + ": " + basis
+	}
+	return lines
+}
+
+func unique(words []string) []string {
+	var out []string
+	seen := map[string]bool{}
+	for _, w := range words {
+		if !seen[w] {
+			out, seen[w] = append(out, w), true
+		}
+	}
+	return out
+}
+
+func clock(t time.Time, zone *time.Location) string { return t.In(zone).Format("Mon 2 Jan 15:04") }
+
+// near leaves the day out where it is the same.
+func near(t, day time.Time, zone *time.Location) string {
+	t, day = t.In(zone), day.In(zone)
+	if t.Format(time.DateOnly) == day.Format(time.DateOnly) {
+		return t.Format("15:04")
+	}
+	return t.Format("Mon 2 Jan 15:04")
+}
+
+func zoneName(t time.Time, zone *time.Location) string {
+	offset := t.In(zone).Format("-07:00")
+	if name := zone.String(); name != "" && name != "Local" {
+		return name
+	}
+	return offset
+}
+
+// fold breaks a text into lines of at most width characters where it has spaces; lines after the first are indented.
+func fold(s, indent string) string {
+	var b strings.Builder
+	lead := s[:len(s)-len(strings.TrimLeft(s, " \n"))]
+	b.WriteString(lead)
+	n := utf8.RuneCountInString(strings.TrimLeft(lead, "\n"))
+	empty := true
+	for word := range strings.FieldsSeq(s) {
+		w := utf8.RuneCountInString(word)
+		if !empty && n+1+w > width {
+			b.WriteString("\n" + indent)
+			n, empty = len(indent), true
+		}
+		if !empty {
+			b.WriteByte(' ')
+			n++
+		}
+		b.WriteString(word)
+		n += w
+		empty = false
+	}
+	b.WriteByte('\n')
+	return b.String()
+}
+
+// title names a step in a calendar.
+func title(s Step, pieces int) string {
+	if pieces > 1 && s.Piece != "" {
+		return fmt.Sprintf("%s: %s", s.ID, s.Piece)
+	}
+	return string(s.ID)
+}
