@@ -48,12 +48,13 @@ async function measure(page, name) {
   for (const l of layout) note(name, l);
 }
 
-// Every page is judged on a phone in each light, and on a wide screen; the first page is pictured at every width and light.
+// Every page is judged on a phone, dark and light, and on a wide screen; the first three in red too. The first page is
+// pictured at every width and light.
 async function look() {
   for (const width of [390, 768, 1280]) for (const light of ["dark", "light", "red"]) {
     const full = width === 390 || (width === 1280 && light === "dark");
     const page = await open(`${width} ${light}`, { viewport: { width, height: 844 }, colorScheme: light === "light" ? "light" : "dark" }, light === "red" ? [["stallkeeper-light", "red"]] : []);
-    for (const path of full ? paths : paths.slice(0, 1)) {
+    for (const path of full ? (light === "red" ? paths.slice(0, 3) : paths) : paths.slice(0, 1)) {
       const name = `${path} ${width} ${light}`;
       await page.goto(base + path, { waitUntil: "load" });
       if (await page.locator("#curve").count()) await page.locator("#curve canvas").waitFor({ timeout: 5000 }).catch(() => note(name, "no curve is drawn"));
