@@ -16,14 +16,15 @@ import (
 
 const (
 	readings  = "stallkeeper/reading/"
+	boards    = "stallkeeper/probe/" // what boards say about themselves
 	own       = "stallkeeper/"
 	hashTwice = 2 // passwords being checked at once: each costs as much as it is meant to
 )
 
 // auth decides who may connect, publish and subscribe.
 //
-//   - With users configured, a name needs its password. Users may publish readings and on Options.PublishTopics (not if
-//     ReadOnly), and read below stallkeeper/.
+//   - With users configured, a name needs its password. Users may publish readings, the status of boards and on
+//     Options.PublishTopics (not if ReadOnly), and read below stallkeeper/.
 //   - On loopback, clients without a name may also connect, publish anywhere and read everything; without users, any
 //     name will do.
 //   - Nobody may publish on the daemon's own topics.
@@ -98,7 +99,7 @@ func (a *auth) mayPublish(name, topic string) bool {
 	switch {
 	case ofDaemon(topic), !open && a.users[name].ReadOnly:
 		return false
-	case strings.HasPrefix(topic, readings):
+	case strings.HasPrefix(topic, readings), strings.HasPrefix(topic, boards):
 		return true
 	case slices.ContainsFunc(a.topics, func(filter string) bool { return matches(filter, topic) }):
 		return true

@@ -130,6 +130,7 @@ func TestAuth_Rules(t *testing.T) {
 		{far, "probe", "stallkeeper/raw/1", true, true},
 		{far, "probe", "stallkeeper/state/1/core", false, true},
 		{far, "probe", "stallkeeper/alarm/1", false, true},
+		{far, "probe", "stallkeeper/probe/shed/status", true, true},
 		{far, "probe", "stallkeeper/status", false, true},
 		{far, "probe", "#", false, false},
 		{far, "probe", "stallkeeper/#", false, true},
