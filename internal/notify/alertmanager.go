@@ -55,7 +55,7 @@ func alerts(m Message, link string) []postable {
 		}
 		switch {
 		case m.For == Test:
-			out = append(out, one(it.Alarm.Priority, m.Made.Add(time.Minute)))
+			out = append(out, one(it.Alarm.Priority, m.Made.Add(testStands)))
 		case it.Firing:
 			out = append(out, one(it.Alarm.Priority, m.Made.Add(stands)))
 		default:

@@ -56,12 +56,13 @@ func NewCore(l Ladder) *Core {
 	return &Core{ladder: l, s: state{Climbs: map[alarm.ID]*climb{}, Held: map[string][]Item{}}}
 }
 
-// Restore takes over a state from State; empty leaves the core as new. Paths that are no longer there are dropped.
+// Restore takes over a state from State; empty makes the core as new. Paths that are no longer there are dropped.
 func (c *Core) Restore(kept []byte) error {
+	s := NewCore(c.ladder).s
 	if len(kept) == 0 {
+		c.s = s
 		return nil
 	}
-	s := NewCore(c.ladder).s
 	if err := json.Unmarshal(kept, &s); err != nil {
 		return fmt.Errorf("read the state of the messages: %w", err)
 	}
@@ -119,6 +120,7 @@ func (c *Core) begin(now time.Time, k *climb, f Fact) {
 	if !k.Stopped && k.Item.Alarm.Priority == f.Alarm.Priority {
 		return
 	}
+	c.letGo(k)
 	if f.Alarm.Priority != k.Item.Alarm.Priority {
 		item.Was = k.Item.Alarm.Priority
 	}
@@ -178,13 +180,8 @@ func message(now time.Time, path string, reason Reason, why string, k *climb, ti
 // stop ends the climb because a person knows.
 func (c *Core) stop(now time.Time, k *climb, f Fact) []Message {
 	k.Stopped = true
-	k.Item.Alarm, k.Item.ByWhom = f.Alarm, f.Alarm.By
-	for path, t := range k.Told {
-		if t.Held {
-			c.unhold(path, k.Item)
-			delete(k.Told, path)
-		}
-	}
+	k.Item.Alarm.State, k.Item.Alarm.Acknowledged, k.Item.Alarm.By, k.Item.ByWhom = f.Alarm.State, f.Alarm.Acknowledged, f.Alarm.By, f.Alarm.By
+	c.letGo(k)
 	var out []Message
 	first := c.firstPaths(k)
 	for _, r := range c.ladder.Routes {
@@ -254,6 +251,16 @@ func (c *Core) unhold(path string, it Item) {
 		return
 	}
 	c.s.Held[path] = rest
+}
+
+// letGo drops what is held of a climb; nobody was told of it there.
+func (c *Core) letGo(k *climb) {
+	for path, t := range k.Told {
+		if t.Held {
+			c.unhold(path, k.Item)
+			delete(k.Told, path)
+		}
+	}
 }
 
 // release sends what quiet hours held back once they have ended, one message for each path. A person who is reached by

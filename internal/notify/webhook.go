@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"cmp"
 	"context"
 	"crypto/hmac"
 	"crypto/sha256"
@@ -92,9 +91,12 @@ func webhookBody(m Message, link string) hook {
 	for _, it := range items(m) {
 		a := hookAlert{Status: "firing", Labels: labels(it.Alarm, it.Alarm.Priority), Annotations: annotations(m, it), StartsAt: it.Alarm.Raised.UTC(),
 			GeneratorURL: link, Fingerprint: identify(it.Alarm.ID)[:16]}
-		if it.Firing {
+		switch {
+		case m.For == Test:
+			b.Status, a.EndsAt = "firing", m.Made.Add(testStands)
+		case it.Firing:
 			b.Status = "firing"
-		} else {
+		default:
 			a.Status, a.EndsAt = "resolved", ended(m, it)
 		}
 		b.Alerts = append(b.Alerts, a)
@@ -104,12 +106,15 @@ func webhookBody(m Message, link string) hook {
 	return b
 }
 
-// items gives the alarms of a message; a test stands as an alarm of its own that is over as soon as it comes.
+// testStands is how long a test stands as an alarm: receivers that show only what stands are to show it.
+const testStands = time.Minute
+
+// items gives the alarms of a message; a test is an alarm of its own.
 func items(m Message) []Item {
 	if m.For != Test {
 		return m.Items
 	}
-	a := alarm.Alarm{ID: "test", Kind: "test", Priority: alarm.Notice, Because: m.Subject() + ".", Raised: m.Made, Returned: m.Made}
+	a := alarm.Alarm{ID: "test", Kind: "test", Priority: alarm.Notice, Because: m.Subject() + ".", Raised: m.Made}
 	return []Item{{Alarm: a, Because: a.Because}}
 }
 
@@ -147,7 +152,7 @@ func common(alerts []hookAlert, of func(hookAlert) map[string]string) map[string
 	for k, v := range of(alerts[0]) {
 		same := 0
 		for _, a := range alerts {
-			if w, ok := of(a)[k]; ok && cmp.Compare(v, w) == 0 {
+			if w, ok := of(a)[k]; ok && v == w {
 				same++
 			}
 		}
