@@ -17,7 +17,10 @@ func (f *Forecast) explain(in *Input, s *scenarios, core []point) {
 	if f.At.Sub(last) > staleAfter && f.State != Cooling {
 		f.State, f.Since = Unknown, last.UTC()
 	}
-	f.WaterKg = s.water(in)
+	f.Loss = lossAt(s.evaporated(), float64(f.Core))
+	if in.MassKg > 0 {
+		f.WaterKg = f.Loss.Evaporated * in.MassKg
+	}
 	f.Because = f.sentence(&sit, s) + f.obstacle(in, s)
 }
 
@@ -78,18 +81,14 @@ func (f *Forecast) obstacle(in *Input, s *scenarios) string {
 	return "; at this pace it may well not get there within 36 hours: wrap it or raise the pit"
 }
 
-// water is the median of the water evaporated so far, kg: per area over the surface that the piece's volume and the
-// column's shape imply. NaN without a mass.
-func (s *scenarios) water(in *Input) float64 {
-	if !(in.MassKg > 0) || len(s.members) == 0 {
-		return math.NaN()
-	}
+// evaporated is the median of the share of the raw mass that has evaporated: per area over the mass that the column's
+// thickness and shape put behind an area.
+func (s *scenarios) evaporated() float64 {
 	lost := make([]float64, len(s.members))
 	for i, m := range s.members {
-		perArea := density * m.p.half / (m.p.shape + 1) // kg of piece per m² of surface
-		lost[i] = in.MassKg * m.c.lost / perArea
+		lost[i] = m.c.lost / m.p.massPerArea()
 	}
-	return math.Min(median(lost), 0.6*in.MassKg)
+	return math.Min(median(lost), 0.6)
 }
 
 // fan fills in the spread of the core temperature ahead and the median end of the stall.

@@ -121,6 +121,7 @@ type Forecast struct {
 	Ready    [7]time.Time // at Levels; zero where the level is above 1 − PNever; all equal once ready
 	Because  string
 	WaterKg  float64     // estimated water evaporated so far; NaN when it cannot be said
+	Loss     Loss        // what the raw mass has lost so far; zero while nothing can be said
 	Path     []PathPoint // the fan, from At on; empty once ready
 	Draws    []Draw      // equally weighted scenarios, comparable by index between pieces of one pit
 	StallEnd time.Time   // median end of a running or expected stall; zero when none is expected

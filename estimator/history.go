@@ -209,6 +209,9 @@ func (h *history) observe(core []point) {
 		}
 		h.obs = append(h.obs, obs{step, median(window)})
 	}
+	if len(h.obs) == 0 { // all readings stand where no interval begins
+		h.obs = []obs{{n, core[len(core)-1].c}}
+	}
 }
 
 func upTo(points []point, ms int64) int {

@@ -57,9 +57,12 @@ func (z *vector) physics(start, boil float64) physics {
 		boil:      boil,
 		hNow:      1, wNow: 1,
 	}
-	p.total = math.Exp(clampTo(z[pTotal], -4, 2)) * density * p.half / (p.shape + 1)
+	p.total = math.Exp(clampTo(z[pTotal], -4, 2)) * p.massPerArea()
 	return p
 }
+
+// massPerArea is the kg of piece behind a m² of surface.
+func (p *physics) massPerArea() float64 { return density * p.half / (p.shape + 1) }
 
 func clampTo(x, lo, hi float64) float64 { return min(max(x, lo), hi) }
 

@@ -138,14 +138,14 @@ func BasePrior() Prior {
 }
 
 // handKinds are the shape (0 slab, 1 cylinder, 2 sphere) and the thickness of a 3 kg piece of each cut (common
-// practice, no source).
+// practice, no source; whole birds, which are hollow, after the published roasting times of Chang et al. 1998).
 var handKinds = []struct {
 	cut       Cut
 	shape, mm float64
 }{
 	{"", 0.8, 75}, {BrisketPacker, 0.4, 60}, {BrisketFlat, 0.3, 50}, {BrisketFlatCured, 0.3, 52}, {PorkShoulder, 1.2, 110},
-	{BeefChuck, 0.8, 90}, {PorkLoin, 1, 85}, {TurkeyBreast, 1.4, 115}, {TurkeyWhole, 1.6, 110},
-	{ChickenWhole, 1.6, 110}, {BeefRib, 0.5, 60}, {LambShoulder, 0.9, 85}, {FishSide, 0.1, 28},
+	{BeefChuck, 0.8, 90}, {PorkLoin, 1, 85}, {TurkeyBreast, 1.4, 115}, {TurkeyWhole, 1.6, 88},
+	{ChickenWhole, 1.6, 88}, {BeefRib, 0.5, 60}, {LambShoulder, 0.9, 85}, {FishSide, 0.1, 28},
 }
 
 // handWay spreads one mean over the cuts, each with its shape.
