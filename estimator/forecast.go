@@ -1,4 +1,3 @@
-// Package estimator forecasts when a probe reaches a temperature, with an honest band, from samples alone.
 package estimator
 
 import (
