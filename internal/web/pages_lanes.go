@@ -30,8 +30,21 @@ type bar struct {
 	From, To time.Time
 }
 
-// flagRoom is the share of a phone's width that the words at the now line and the serving line need side by side.
-const flagRoom = 0.48
+// flagRoom is the share of a phone's width that the words at the now line or the serving line need.
+const flagRoom = 0.25
+
+// reach is a stretch of the axis, in shares.
+type reach struct{ from, to float64 }
+
+// words is the stretch that the words at a line take.
+func words(at float64, left bool) reach {
+	if left {
+		return reach{at - flagRoom, at}
+	}
+	return reach{at, at + flagRoom}
+}
+
+func (r reach) touches(o reach) bool { return r.from < o.to && o.from < r.to }
 
 // labelRoom is the share of a phone's width that a letter takes.
 const labelRoom = 0.027
@@ -118,7 +131,7 @@ type lane struct {
 	Chosen   bool
 	Name     string
 	Cut      string
-	State    estimator.State
+	State    string // in words
 	Core     string
 	Target   string
 	Ready    string // in words
@@ -139,6 +152,7 @@ type lanes struct {
 	Serve    time.Time
 	ServeX   string
 	ServeEnd bool // the label stands left of the line
+	ServeLow bool // the label stands a row lower, clear of the other
 	NowX     string
 	NowEnd   bool
 	Ticks    []tick
@@ -187,9 +201,10 @@ func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past m
 	if !c.Stored.ServeBy.IsZero() {
 		serve, now := a.share(c.Stored.ServeBy), a.share(see.now)
 		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), serve > 0.5
-		if serve > now && serve-now < flagRoom && now > flagRoom/2 {
+		if serve > now && serve-now < 2*flagRoom && now > flagRoom {
 			out.NowEnd = true
 		}
+		out.ServeLow = words(serve, out.ServeEnd).touches(words(now, out.NowEnd))
 	}
 	for i := range c.Pieces {
 		out.Lanes = append(out.Lanes, see.lane(a, c, &c.Pieces[i], chosen, past[c.Pieces[i].Piece.ID]))
@@ -200,16 +215,23 @@ func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past m
 func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen string, past []stretch) lane {
 	key := fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID)
 	l := lane{Key: key, Href: "/?piece=" + key, Chosen: key == chosen, Name: string(v.Piece.ID), Cut: cutName(v.Piece.Cut),
-		Target: s.Mark(v.Piece.Target), Ready: "no reading yet", State: estimator.Unknown}
+		Target: s.Mark(v.Piece.Target), Ready: "no reading yet", State: stateName(estimator.Unknown)}
 	if !v.Forecasted {
 		l.Alt = fmt.Sprintf("%s: no usable reading yet.", l.Name)
 		return l
 	}
 	f := v.Forecast
-	l.State, l.Core, l.Ready, l.Window = f.State, s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
+	l.State, l.Core, l.Ready, l.Window = stateName(f.State), s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
 	l.Late = s.late(c.Stored.ServeBy, v)
+	off := takenOff(&c.Stored, v.Piece.ID)
+	past = until(past, off)
 	for _, t := range past {
 		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
+	}
+	if !off.IsZero() {
+		l.State, l.Late = "taken off "+s.weekday(off), ""
+		l.Alt = fmt.Sprintf("%s Taken off %s.", s.laneAlt(c, v, past), s.Clock(off))
+		return l
 	}
 	l.Bars = append(l.Bars, s.expected(a, f)...)
 	if at, with := plannedWrap(v); !at.IsZero() && at.After(s.now) {
@@ -217,6 +239,34 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 	}
 	l.Alt = s.laneAlt(c, v, past)
 	return l
+}
+
+// takenOff is when a piece left the fire; zero while it is on it.
+func takenOff(c *cook.Stored, piece cook.PieceID) time.Time {
+	var at time.Time
+	for _, e := range c.Events {
+		if e.Kind == cook.EventPieceOff && e.Piece == piece {
+			at = e.Time
+		}
+	}
+	return at
+}
+
+// until cuts stages at a time; zero leaves them whole.
+func until(past []stretch, at time.Time) []stretch {
+	if at.IsZero() {
+		return past
+	}
+	var out []stretch
+	for _, t := range past {
+		if t.From.Before(at) {
+			if t.To.After(at) {
+				t.To = at
+			}
+			out = append(out, t)
+		}
+	}
+	return out
 }
 
 // late says how likely a piece misses the serving hour; "" when it probably does not.
@@ -303,6 +353,8 @@ func (s reader) allReady(c *monitor.CookView) string {
 	switch {
 	case len(c.Pieces) < 2 || q[1].IsZero():
 		return ""
+	case q[0].Equal(q[6]):
+		return "since " + s.weekday(q[0])
 	case q[5].IsZero():
 		return "not before " + s.weekday(q[1])
 	}

@@ -53,12 +53,26 @@ func (s reader) quiet(snap *monitor.Snapshot) quiet {
 		return out
 	}
 	switch {
+	case allOff(snap.Cooks):
+		return quiet{Class: "calm", Head: "Everything is off the fire", Why: "End the cook when you like: the watch stops then, the record stays."}
 	case !q.Known:
 		return quiet{Class: "unsure", Head: "No quiet time can be promised", Why: sentence(q.Because)}
 	case soon:
 		return quiet{Class: "needed", Head: "You may be needed any moment", Why: sentence(q.Because)}
 	}
 	return quiet{Class: "calm", Head: "Quiet until", Time: q.Until, Why: sentence(q.Because)}
+}
+
+// allOff reports whether cooks run and every piece of theirs has been taken off.
+func allOff(cooks []monitor.CookView) bool {
+	for i := range cooks {
+		for _, v := range cooks[i].Pieces {
+			if takenOff(&cooks[i].Stored, v.Piece.ID).IsZero() {
+				return false
+			}
+		}
+	}
+	return len(cooks) > 0
 }
 
 // title is the sentence for the name of a browser's tab.
@@ -97,7 +111,8 @@ type chosen struct {
 	SetPoint  thermal.Celsius
 	PitNow    string
 	Wrapped   bool
-	Over      bool // ready: nothing left to ask
+	Over      bool // ready or taken off: nothing left to ask
+	Off       time.Time
 	Marks     []mark
 	Rows      []curveRow
 	CanRaise  bool
@@ -228,7 +243,8 @@ const (
 func (p *pageSet) chosen(ctx context.Context, see reader, snap *monitor.Snapshot, c *monitor.CookView, v *monitor.PieceView) (*chosen, error) {
 	f := v.Forecast
 	out := &chosen{Cook: c.Stored.ID, Piece: v.Piece, Key: fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID), Forecast: f, Known: v.Forecasted,
-		Ready: "no usable reading yet", Serve: c.Stored.ServeBy, SetPoint: c.Stored.SetPointAt(see.now), Over: f.State == estimator.Ready}
+		Ready: "no usable reading yet", Serve: c.Stored.ServeBy, SetPoint: c.Stored.SetPointAt(see.now), Off: takenOff(&c.Stored, v.Piece.ID)}
+	out.Over = f.State == estimator.Ready || !out.Off.IsZero()
 	out.PitNow = pitNow(see, snap, c)
 	out.Raised, out.CanRaise = out.SetPoint+raise, out.SetPoint+raise <= hottest
 	for _, e := range c.Stored.Events {

@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -425,5 +426,37 @@ func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
 	}
 	if last := line.core[len(line.core)-1].at; last.After(n.snap.Now) {
 		t.Errorf("the last value stands at %s, in the future", last)
+	}
+}
+
+func TestWatch_SaysWhatIsOffTheFire(t *testing.T) {
+	n := newNight(t)
+	n.snap.Alarms = nil
+	c := &n.snap.Cooks[0].Stored
+	off := func(piece cook.PieceID, ago time.Duration) {
+		c.Events = append(slices.Clone(c.Events), cook.Event{Kind: cook.EventPieceOff, Piece: piece, Time: n.snap.Now.Add(-ago)})
+	}
+	off("breast", time.Hour)
+	has(t, get(t, serveNight(t, n, nil), "/"), "taken off 01:14", "Quiet until")
+	off("flat", 30*time.Minute)
+	off("shoulder", 20*time.Minute)
+	has(t, get(t, serveNight(t, n, nil), "/"), "Everything is off the fire")
+}
+
+func TestLanes_LabelsNeverTouch(t *testing.T) {
+	n := newNight(t)
+	p, err := newPageSet(n.options(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for h := 0.5; h < 17; h += 0.25 {
+		at := n.start.Add(time.Duration(h * float64(time.Hour)))
+		see := reader{now: at.In(zone(t)), in: zone(t)}
+		c := n.snap.Cooks[0]
+		out := p.lanesOf(&c, see, "", nil)
+		a := cookAxis(&c, see.now)
+		if touch := words(a.share(c.Stored.ServeBy), out.ServeEnd).touches(words(a.share(at), out.NowEnd)); touch && !out.ServeLow {
+			t.Errorf("after %v h the words at now and at the serving hour overlap", h)
+		}
 	}
 }
