@@ -100,7 +100,11 @@ func (d *Daemon) openMessages(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.watch.notify, err = notify.New(ctx, notify.Options{Ladder: rungs, Senders: senders, Ledger: ledger{d.db}, FailingAfter: cfg.FailingAfter,
+	standing, err := d.db.OpenAlarms(ctx)
+	if err != nil {
+		return err
+	}
+	d.watch.notify, err = notify.New(ctx, notify.Options{Ladder: rungs, Senders: senders, Ledger: ledger{d.db}, Standing: standing, FailingAfter: cfg.FailingAfter,
 		KeepTrying: cfg.KeepTrying, Log: d.opts.Log, Now: d.opts.Now, Heartbeat: beat})
 	return err
 }

@@ -78,6 +78,7 @@ func (c *Core) State() ([]byte, error) { return json.Marshal(c.s) }
 // do not deliver at present.
 func (c *Core) Step(now time.Time, facts []Fact, failing map[string]bool) []Message {
 	now = now.In(c.ladder.Zone)
+	c.stepBack(now)
 	var out []Message
 	for _, f := range facts {
 		out = append(out, c.take(now, f)...)
@@ -128,12 +129,47 @@ func (c *Core) begin(now time.Time, k *climb, f Fact) {
 	k.Number++
 }
 
+// stepBack lets the delays count from now where a clock that was put back would make them far too long.
+func (c *Core) stepBack(now time.Time) {
+	for _, k := range c.s.Climbs {
+		if k.Since.After(now) {
+			k.Since = now
+		}
+		for _, t := range k.Told {
+			if t.Last.After(now) {
+				t.Last = now
+			}
+		}
+	}
+}
+
+// Missed gives the changes that the core has not heard of, from the alarms as they stand: what happened while nobody
+// listened, for messages were off. People need not be told of them.
+func (c *Core) Missed(standing []alarm.Alarm) []Fact {
+	var out []Fact
+	for _, id := range slices.Sorted(maps.Keys(c.s.Climbs)) {
+		k := c.s.Climbs[id]
+		f := Fact{Alarm: k.Item.Alarm, Because: "It ended while no messages were sent."}
+		f.Alarm.State = alarm.Normal
+		i := slices.IndexFunc(standing, func(a alarm.Alarm) bool { return a.ID == id && a.Raised.Equal(k.Item.Alarm.Raised) })
+		if i >= 0 {
+			f.Alarm = standing[i]
+		}
+		known := f.Alarm.State == alarm.Active || k.Stopped && (f.Alarm.State == alarm.Acked || f.Alarm.State == alarm.Shelved)
+		if !known {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // climb gives the messages whose rung is reached.
 func (c *Core) climb(now time.Time, k *climb, failing map[string]bool) []Message {
 	var out []Message
+	sooner := c.sooner(k, failing)
 	for _, r := range c.ladder.Routes {
 		wait, uses := r.After[k.Item.Alarm.Priority]
-		if !uses || k.Stopped || now.Before(k.Since.Add(wait)) || k.Item.Alarm.ID == DeliveryID && failing[r.Path] {
+		if !uses || k.Stopped || now.Before(k.Since.Add(wait)) && r.Path != sooner || k.Item.Alarm.ID == DeliveryID && failing[r.Path] {
 			continue
 		}
 		t := k.Told[r.Path]
@@ -150,11 +186,37 @@ func (c *Core) climb(now time.Time, k *climb, failing map[string]bool) []Message
 	return out
 }
 
+// sooner names the path that is next on the ladder of a High alarm when no path that was used for it delivers, so that
+// nobody waits for an answer to what did not arrive; empty otherwise.
+func (c *Core) sooner(k *climb, failing map[string]bool) string {
+	if k.Item.Alarm.Priority != alarm.High {
+		return ""
+	}
+	next, used := Route{}, false
+	for _, r := range c.ladder.Routes {
+		t, wait := k.Told[r.Path], r.After[alarm.High]
+		switch _, uses := r.After[alarm.High]; {
+		case t != nil && t.Climb == k.Number && !failing[r.Path]:
+			return ""
+		case t != nil && t.Climb == k.Number:
+			used = true
+		case uses && !failing[r.Path] && (next.Path == "" || wait < next.After[alarm.High]):
+			next = r
+		}
+	}
+	if !used {
+		return ""
+	}
+	return next.Path
+}
+
 // tell sends an alarm by a path and notes that.
 func (c *Core) tell(now time.Time, k *climb, r Route) Message {
 	t := k.Told[r.Path]
 	reason, why := Raised, "it began"
 	switch {
+	case now.Before(k.Since.Add(r.After[k.Item.Alarm.Priority])):
+		why = "the paths before this one do not deliver"
 	case t != nil && t.Climb == k.Number:
 		reason, why = Again, fmt.Sprintf("nobody has acknowledged it for %s", spell(now.Sub(k.Since)))
 	case k.Item.Was != "":

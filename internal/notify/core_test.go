@@ -218,6 +218,53 @@ func TestDelivery_AFailingPathIsToldByAnother(t *testing.T) {
 	same(t, p.lines(), "21:00 phone raised intake/delivery", "21:10 phone over intake/delivery")
 }
 
+func TestLadder_DoesNotWaitForAnAnswerToWhatDidNotArrive(t *testing.T) {
+	p := newPlay(t, household(), evening)
+	p.fails = map[string]bool{"mail": true}
+	p.do("21:00:00", "pit-falling/1", alarm.High, alarm.Active)
+	p.until(at("21:01:00"))
+	p.fails["phone"] = true
+	p.until(at("21:02:00"))
+	p.fails["siren"] = true
+	p.until(at("21:03:00"))
+	if got, want := p.sent[2].Why, "the paths before this one do not deliver"; got != want {
+		t.Errorf("why %q, want %q", got, want)
+	}
+	same(t, p.lines(), "21:00 mail raised pit-falling/1", "21:00 phone raised pit-falling/1", "21:01 siren raised pit-falling/1", "21:02 second by mail raised pit-falling/1")
+
+	p.do("21:10:00", "pit-low/1", alarm.Medium, alarm.Active) // only what cannot wait is hurried
+	p.until(at("21:12:00"))
+	same(t, p.lines(), "21:06 siren again pit-falling/1", "21:10 mail raised pit-low/1", "21:11 siren again pit-falling/1")
+}
+
+func TestClockPutBack_TheLadderCountsFromThere(t *testing.T) {
+	p := newPlay(t, household(), evening)
+	p.do("23:00:00", "pit-falling/1", alarm.High, alarm.Active)
+	p.until(at("23:06:00"))
+	p.now = at("20:00:00")
+	p.until(at("20:16:00"))
+	same(t, p.lines(), "23:00 mail raised pit-falling/1", "23:00 phone raised pit-falling/1", "23:05 siren raised pit-falling/1",
+		"20:05 siren again pit-falling/1", "20:10 siren again pit-falling/1", "20:15 siren again pit-falling/1", "20:15 second by mail raised pit-falling/1")
+}
+
+func TestMissed_WhatHappenedWhileMessagesWereOff(t *testing.T) {
+	p := newPlay(t, household(), evening)
+	for _, id := range []alarm.ID{"ended", "acked", "stands", "raised-anew"} {
+		p.do("20:00:00", id, alarm.High, alarm.Active)
+	}
+	p.until(at("20:06:00"))
+	p.lines()
+	one := func(id alarm.ID, to alarm.State, raised time.Time) alarm.Alarm {
+		return alarm.Alarm{ID: id, Priority: alarm.High, State: to, Raised: raised}
+	}
+	missed := p.core.Missed([]alarm.Alarm{one("acked", alarm.Acked, at("20:00:00")), one("stands", alarm.Active, at("20:00:00")), one("raised-anew", alarm.Active, at("20:05:00"))})
+	p.step(missed...)
+	same(t, p.lines(), "20:06 siren acknowledged acked", "20:06 siren over ended", "20:06 siren over raised-anew")
+	if again := p.core.Missed([]alarm.Alarm{one("acked", alarm.Acked, at("20:00:00")), one("stands", alarm.Active, at("20:00:00"))}); len(again) != 0 {
+		t.Errorf("missed %v, want nothing new", again)
+	}
+}
+
 func TestDailyTest_OnceADayByEveryPath(t *testing.T) {
 	l := household()
 	l.Test, l.TestAt, l.Zone = true, 18*60, time.FixedZone("far", 2*3600)

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"stallkeeper/internal/alarm"
 )
 
 // Options are what a notifier needs; all fields but Heartbeat must be given.
@@ -18,6 +20,7 @@ type Options struct {
 	Ladder       Ladder
 	Senders      map[string]Sender // by the paths of the ladder's routes
 	Ledger       Ledger
+	Standing     []alarm.Alarm // the alarms as they stand at the start
 	FailingAfter time.Duration // a path that fails so long is trouble
 	KeepTrying   time.Duration // a message that could not be delivered so long is given up
 	Log          *slog.Logger
@@ -30,6 +33,7 @@ type Notifier struct {
 	o     Options
 	core  *Core
 	kept  []byte // the core's state as it stands in the ledger
+	owed  []Fact // what happened while nobody listened; for the first step
 	facts chan struct{}
 	lanes map[string]*lane
 
@@ -68,6 +72,9 @@ func New(ctx context.Context, o Options) (*Notifier, error) {
 	if err := n.core.Restore(n.kept); err != nil {
 		return nil, err
 	}
+	if err := n.catchUp(ctx); err != nil {
+		return nil, err
+	}
 	waiting, err := o.Ledger.Waiting(ctx)
 	if err != nil {
 		return nil, err
@@ -78,6 +85,18 @@ func New(ctx context.Context, o Options) (*Notifier, error) {
 		}
 	}
 	return n, nil
+}
+
+// catchUp finds what the core has not heard of and will not hear of from the facts that wait.
+func (n *Notifier) catchUp(ctx context.Context) error {
+	coming, _, err := n.o.Ledger.Facts(ctx)
+	if err != nil {
+		return err
+	}
+	n.owed = slices.DeleteFunc(n.core.Missed(n.o.Standing), func(f Fact) bool {
+		return slices.ContainsFunc(coming, func(g Fact) bool { return g.Alarm.ID == f.Alarm.ID })
+	})
+	return nil
 }
 
 // Poke says that facts are waiting in the ledger.
@@ -153,7 +172,7 @@ func (n *Notifier) plan(ctx context.Context) error {
 		return err
 	}
 	now := n.o.Now()
-	messages := n.core.Step(now, facts, n.failing(now))
+	messages := n.core.Step(now, slices.Concat(n.owed, facts), n.failing(now))
 	state, err := n.core.State()
 	if err != nil {
 		return err
@@ -164,7 +183,7 @@ func (n *Notifier) plan(ctx context.Context) error {
 	if err := n.o.Ledger.Keep(ctx, state, through, messages); err != nil {
 		return errors.Join(err, n.core.Restore(n.kept))
 	}
-	n.kept = state
+	n.kept, n.owed = state, nil
 	for _, m := range messages {
 		n.o.Log.Info("message", "path", m.Path, "for", m.For, "subject", m.Subject(), "id", m.ID)
 		if l := n.lanes[m.Path]; l != nil {
@@ -199,7 +218,7 @@ func (n *Notifier) deliver(ctx context.Context, l *lane) {
 
 // pass tries what waits on a path, oldest first, and gives how many still wait.
 func (n *Notifier) pass(ctx context.Context, l *lane) (left int, err error) {
-	if n.o.Now().Before(l.pause) {
+	if resting(n.o.Now(), l.pause) {
 		return 1, nil
 	}
 	waiting, err := n.o.Ledger.Waiting(ctx)
@@ -210,7 +229,7 @@ func (n *Notifier) pass(ctx context.Context, l *lane) (left int, err error) {
 	left = len(waiting)
 	for _, w := range waiting {
 		id := w.Message.ID
-		if ctx.Err() != nil || n.o.Now().Before(l.later[id]) {
+		if ctx.Err() != nil || resting(n.o.Now(), l.later[id]) {
 			continue
 		}
 		sendErr := l.sender.Send(ctx, w.Message)
@@ -262,10 +281,14 @@ func (n *Notifier) judge(l *lane, w Waiting, err error, now time.Time, final boo
 	l.pause = now.Add(pause(l.fails))
 }
 
-// pause is the wait after so many failed tries in a row: 5 s, doubled up to five minutes.
-func pause(fails int) time.Duration {
-	return min(5*time.Second<<min(fails-1, 10), 5*time.Minute)
-}
+// longestPause is the longest wait between two tries.
+const longestPause = 5 * time.Minute
+
+// pause is the wait after so many failed tries in a row: 5 s, doubled each time.
+func pause(fails int) time.Duration { return min(5*time.Second<<min(fails-1, 10), longestPause) }
+
+// resting reports whether a pause still runs. One that is longer than any can be is from before the clock was put back.
+func resting(now, until time.Time) bool { return now.Before(until) && until.Sub(now) <= longestPause }
 
 func (n *Notifier) health(l *lane, failed time.Time, err string) {
 	l.mu.Lock()
@@ -288,6 +311,9 @@ func (n *Notifier) failing(now time.Time) map[string]bool {
 	out := map[string]bool{}
 	for path, l := range n.lanes {
 		l.mu.Lock()
+		if l.since.After(now) { // the clock was put back
+			l.since = now
+		}
 		out[path] = !l.since.IsZero() && now.Sub(l.since) >= n.o.FailingAfter
 		l.mu.Unlock()
 	}

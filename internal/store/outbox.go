@@ -89,9 +89,9 @@ func (db *DB) KeepMessages(ctx context.Context, state []byte, through int64, mes
 	})
 }
 
-// Waiting gives the messages that are not done with, oldest first.
+// Waiting gives the messages that are not done with, in the order in which they were kept.
 func (db *DB) Waiting(ctx context.Context) ([]Outgoing, error) {
-	rows, err := db.reader.QueryContext(ctx, `select id, path, made, body, tries, failing from outbox where done is null order by made, rowid`)
+	rows, err := db.reader.QueryContext(ctx, `select id, path, made, body, tries, failing from outbox where done is null order by rowid`)
 	if err != nil {
 		return nil, db.explain("read messages", err)
 	}

@@ -13,5 +13,5 @@ create table outbox (
   error   text    not null default '',
   done    integer
 ) strict;
-create index outbox_waiting on outbox (made) where done is null;
+create index outbox_waiting on outbox (path) where done is null;
 create index outbox_done on outbox (done) where done is not null;
