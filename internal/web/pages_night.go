@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"time"
@@ -29,69 +28,6 @@ type nightView struct {
 	Done    *logged
 	Asked   *asked
 	Trouble []string
-}
-
-// quiet is the sentence at the top.
-type quiet struct {
-	Class string // "calm", "needed" or "unsure"
-	Head  string
-	Time  time.Time // set when Head ends with a time
-	Why   string
-}
-
-func (s reader) quiet(snap *monitor.Snapshot) quiet {
-	q := snap.QuietUntil
-	soon := q.Until.Sub(s.now) < time.Minute
-	if n := loud(snap.Alarms); n > 0 {
-		out := quiet{Class: "needed", Head: "You are needed now", Why: "The alarm below says for what."}
-		if n > 1 {
-			out.Why = fmt.Sprintf("The %d alarms below say for what.", n)
-		}
-		if q.Known && !soon {
-			out.Why += fmt.Sprintf(" After that, probably nothing until %s: %s", s.Clock(q.Until), ended(q.Because))
-		}
-		return out
-	}
-	switch {
-	case allOff(snap.Cooks):
-		return quiet{Class: "calm", Head: "Everything is off the fire", Why: "End the cook when you like: the watch stops then, the record stays."}
-	case !q.Known:
-		return quiet{Class: "unsure", Head: "No quiet time can be promised", Why: sentence(q.Because)}
-	case soon:
-		return quiet{Class: "needed", Head: "You may be needed any moment", Why: sentence(q.Because)}
-	}
-	return quiet{Class: "calm", Head: "Quiet until", Time: q.Until, Why: sentence(q.Because)}
-}
-
-// allOff reports whether cooks run and every piece of theirs has been taken off.
-func allOff(cooks []monitor.CookView) bool {
-	for i := range cooks {
-		for _, v := range cooks[i].Pieces {
-			if takenOff(&cooks[i].Stored, v.Piece.ID).IsZero() {
-				return false
-			}
-		}
-	}
-	return len(cooks) > 0
-}
-
-// title is the sentence for the name of a browser's tab.
-func (q quiet) title(see reader) string {
-	if q.Time.IsZero() {
-		return q.Head
-	}
-	return q.Head + " " + see.Hour(q.Time)
-}
-
-// loud counts the alarms that want somebody within minutes.
-func loud(alarms []alarm.Alarm) int {
-	n := 0
-	for _, a := range alarms {
-		if a.State == alarm.Active && (a.Priority == alarm.High || a.Priority == alarm.Medium) {
-			n++
-		}
-	}
-	return n
 }
 
 // chosen is the piece whose curve is shown.
@@ -124,20 +60,6 @@ type chosen struct {
 type mark struct {
 	Time time.Time
 	What string
-}
-
-// asked is a what-if and its answer.
-type asked struct {
-	Label  string
-	Do     string // the value that logs it
-	Ready  string
-	Likely time.Time
-	Effect string
-	Chance string
-	Costs  string
-	Failed string
-
-	forecast estimator.Forecast
 }
 
 // logged is what a person just logged, so that it can be taken back.
@@ -234,12 +156,6 @@ func later(a, b time.Time) bool {
 	return a.After(b)
 }
 
-// raise is how much hotter the what-if sets the pit, and hottest the setpoint above which it is not offered.
-const (
-	raise   thermal.Celsius = 10
-	hottest thermal.Celsius = 150
-)
-
 func (p *pageSet) chosen(ctx context.Context, see reader, snap *monitor.Snapshot, c *monitor.CookView, v *monitor.PieceView) (*chosen, error) {
 	f := v.Forecast
 	out := &chosen{Cook: c.Stored.ID, Piece: v.Piece, Key: fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID), Forecast: f, Known: v.Forecasted,
@@ -287,77 +203,6 @@ func pitNow(see reader, snap *monitor.Snapshot, c *monitor.CookView) string {
 	return ""
 }
 
-// ask answers a what-if; nil when nothing was asked.
-func (p *pageSet) ask(ctx context.Context, see reader, c *monitor.CookView, v *monitor.PieceView, what string) *asked {
-	e := cook.Event{Time: cook.Instant(p.Now()), Piece: v.Piece.ID}
-	a := asked{}
-	switch what {
-	case "foil", "paper":
-		e.Kind, e.With = cook.EventWrap, what
-		a.Label, a.Do = "it is wrapped in "+what+" now", "wrap "+what
-		a.Costs = "A wrap softens the bark and cannot be undone."
-	case "hotter":
-		e.Kind, e.Celsius, e.Piece = cook.EventSetPoint, c.Stored.SetPointAt(see.now)+raise, ""
-		if e.Celsius > hottest {
-			return nil
-		}
-		a.Label, a.Do = "the pit is set to "+see.Mark(e.Celsius)+" now", "setpoint "+strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
-		a.Costs = "A hotter pit dries the surface more, and every piece on it feels it."
-	default:
-		return nil
-	}
-	f, err := p.Desk.WhatIf(ctx, c.Stored.ID, v.Piece.ID, []cook.Event{e})
-	if err != nil {
-		a.Failed = sentence(err.Error())
-		return &a
-	}
-	a.Ready, a.Likely = see.ready(f), f.Ready[3]
-	a.Effect = effect(v.Forecast.Ready[3], f.Ready[3])
-	a.Chance = percent(chanceBy(f, c.Stored.ServeBy))
-	a.forecast = f
-	return &a
-}
-
-// showBand draws the asked band into the piece's lane.
-func (n *nightView) showBand(key string, a axis) {
-	for i := range n.Cooks {
-		for j := range n.Cooks[i].Lanes {
-			if l := &n.Cooks[i].Lanes[j]; l.Key == key && n.Asked.Failed == "" {
-				w := a.window(n.Asked.forecast.Ready)
-				l.If = &w
-			}
-		}
-	}
-}
-
-func effect(now, then time.Time) string {
-	if now.IsZero() || then.IsZero() {
-		return ""
-	}
-	d := now.Sub(then)
-	switch {
-	case d > 5*time.Minute:
-		return "about " + span(d) + " sooner"
-	case d < -5*time.Minute:
-		return "about " + span(-d) + " later"
-	}
-	return "hardly any change"
-}
-
-// chanceBy is the share of scenarios that are ready by t; not a number without t or scenarios.
-func chanceBy(f estimator.Forecast, t time.Time) float64 {
-	if t.IsZero() || len(f.Draws) == 0 {
-		return math.NaN()
-	}
-	n := 0
-	for _, d := range f.Draws {
-		if !d.Ready.IsZero() && !d.Ready.After(t) {
-			n++
-		}
-	}
-	return float64(n) / float64(len(f.Draws))
-}
-
 // logged finds the entry that the last form made.
 func (s reader) logged(c *monitor.CookView, done string) *logged {
 	id, err := strconv.ParseInt(done, 10, 64)
@@ -374,44 +219,4 @@ func (s reader) logged(c *monitor.CookView, done string) *logged {
 		what = string(e.Piece) + " " + what
 	}
 	return &logged{Cook: c.Stored.ID, Entry: id, What: what + ", " + s.Clock(e.Time)}
-}
-
-// firstRun is what a person sees who has not started a cook: what arrives, what does not, and what to do.
-type firstRun struct {
-	Broker     string
-	Host, Port string
-	Intake     monitor.IntakeView
-	Verdict    string
-	Probes     []monitor.ProbeView
-	Refused    []cook.Quarantined
-}
-
-func (p *pageSet) firstRun(ctx context.Context, see reader, snap *monitor.Snapshot) (*firstRun, error) {
-	refused, err := p.Library.Quarantine(ctx, 0, 5)
-	if err != nil {
-		return nil, err
-	}
-	f := &firstRun{Broker: p.Broker, Intake: snap.Intake, Probes: snap.Probes, Refused: refused}
-	if at, err := url.Parse(p.Broker); err == nil {
-		f.Broker, f.Host, f.Port = at.Scheme+"://"+at.Host, at.Hostname(), at.Port() // without user and password
-	}
-	f.Verdict = verdict(snap.Intake, len(snap.Probes), len(refused))
-	return f, nil
-}
-
-// verdict says what is wrong while nothing arrives.
-func verdict(in monitor.IntakeView, probes, refused int) string {
-	switch {
-	case in.Trouble != "":
-		return sentence(in.Trouble)
-	case !in.Connected:
-		return "The broker does not answer: nothing can arrive until it does."
-	case probes > 0:
-		return ""
-	case refused > 0:
-		return "Messages come, but none could be read. The reasons stand below."
-	case in.Clients == 0:
-		return "No client has connected yet. Publish the line above from this machine."
-	}
-	return "A client is connected but has published nothing under stallkeeper/reading/. Check its topic."
 }
