@@ -1,7 +1,8 @@
 // Pages work without this file. With it a page follows the fire by itself, and its marked forms and links save a page
 // load. The server makes all markup; this file only puts the new in place of the old.
 
-const pause = 3000; // ms between refreshes, however often the daemon reports a change
+// pause is the time between refreshes in ms, however often the daemon reports a change. A what-if costs a forecast.
+const pause = () => (new URLSearchParams(location.search).has("if") ? 30000 : 3000);
 const sent = new Map(); // the server's text of each live part, to leave unchanged parts alone
 for (const part of document.querySelectorAll("[data-live]")) sent.set(part.id, part.innerHTML);
 
@@ -80,7 +81,7 @@ function refresh() {
 
 function changed() {
   if (timer) return;
-  timer = setTimeout(refresh, Math.max(0, lastRefresh + pause - Date.now()));
+  timer = setTimeout(refresh, Math.max(0, lastRefresh + pause() - Date.now()));
 }
 
 document.addEventListener("click", async (e) => {
