@@ -2,7 +2,7 @@
 // load. The server makes all markup; this file only puts the new in place of the old.
 
 // pause is the time between refreshes in ms, however often the daemon reports a change. A what-if costs a forecast.
-const pause = () => (new URLSearchParams(location.search).has("if") ? 30000 : 3000);
+const pause = () => (new URLSearchParams(location.search).has("if") ? 10000 : 3000);
 const sent = new Map(); // the server's text of each live part, to leave unchanged parts alone
 for (const part of document.querySelectorAll("[data-live]")) sent.set(part.id, part.innerHTML);
 
