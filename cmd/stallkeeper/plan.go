@@ -34,7 +34,7 @@ type planCmd struct {
 
 // Help gives an example.
 func (planCmd) Help() string {
-	return `Example: stallkeeper plan --serve 2026-05-03T18:00:00+02:00 --piece cut=brisket_flat_cured,mass=2.5kg,thickness=50mm,target=92C --pit 107C
+	return `Example: stallkeeper plan --now 2026-04-20T09:00:00+02:00 --serve 2026-05-03T18:00:00+02:00 --piece cut=brisket_flat_cured,mass=2.5kg,thickness=50mm,target=92C --pit 107C --cure-days 7
 
 Works backwards from the serving hour: for each step the comfortable and the latest time. Meat counts as ready when the forecaster
 gives nine chances in ten. Several pieces share the pit: repeat --piece, each with an id. Keys of a piece: wrap=foil or
@@ -302,9 +302,19 @@ func (w *pieceWords) setCure(asked float64, anyCured bool, saltPercent float64) 
 	if days == 0 {
 		days = known.Default
 	}
+	if days == 0 {
+		return fmt.Errorf("the cure time cannot be told without the thickness: add thickness=50mm, or cure=10d")
+	}
+	for _, rule := range known.Rules {
+		line := fmt.Sprintf("%s: %s (%s)", rule.Name, rule.Span(), rule.Basis)
+		if rule.Applies != "" {
+			line += "; made for " + rule.Applies
+		}
+		w.CureRules = append(w.CureRules, line)
+	}
 	w.CureBasis = known.Judge(days)
 	if known.TooShort(days) {
-		w.CureBasis = "shorter than any rule: the middle may stay uncured. " + w.CureBasis
+		w.CureBasis = "is shorter than every rule, so that the middle may stay uncured; " + w.CureBasis
 	}
 	w.Cure = time.Duration(math.Round(days*24*60)) * time.Minute
 	return nil

@@ -1,7 +1,6 @@
 package brine
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -27,7 +26,7 @@ type CureRule struct {
 // CureTime is what the rules say, and the days to plan with.
 type CureTime struct {
 	Rules   []CureRule
-	Default float64 // whole days: the longer of practice and the rules by thickness
+	Default float64 // whole days: the longer of practice and the rules by thickness; 0 = nothing tells
 	Because string
 }
 
@@ -36,6 +35,8 @@ const (
 	flatLeast = 5.0
 	flatUsual = 10.0
 	flatMost  = 14.0
+
+	flatBasis = "common practice, no source: five days at least, ten usual, fourteen still good"
 )
 
 // Diffusion of salt in raw meat at 2 to 5 °C, m²/s; from memory (fair), published values are 1 to 3e-10 and fall with
@@ -47,8 +48,8 @@ const (
 
 const mmPerInch = 25.4
 
-// EstimateCure gathers the published and customary rules for a piece. It fails on figures that no piece has, and where
-// neither thickness nor a practice of its own says anything.
+// EstimateCure gathers the published and customary rules for a piece. It fails on figures that no piece has. Without a
+// thickness and without a practice of its own there is no default: Default is 0.
 //
 // The default is the longer of practice and the rules by thickness (7 days an inch, and salt diffusion at the brine's
 // strength, so that a weaker brine takes longer). Rules by weight are for hams and shoulders; they are shown, and do not
@@ -66,7 +67,7 @@ func EstimateCure(p CurePiece) (CureTime, error) {
 	}
 	if p.Flat {
 		out.Rules = append(out.Rules, CureRule{Name: "practice for a trimmed flat", Low: flatLeast, High: flatMost,
-			Basis: "common practice, no source: five days at least, ten usual, fourteen still good"})
+			Basis: flatBasis})
 		decide(flatUsual, "ten days are usual for a trimmed flat (common practice, no source)")
 	}
 	if p.ThicknessMM > 0 {
@@ -80,7 +81,8 @@ func EstimateCure(p CurePiece) (CureTime, error) {
 	}
 	out.Rules = append(out.Rules, p.byPound()...)
 	if days == 0 {
-		return CureTime{}, errors.New("the cure time cannot be told without the thickness: measure it, such as thickness=50mm, or give the days yourself")
+		out.Because = "the thickness is not known"
+		return out, nil
 	}
 	out.Default, out.Because = math.Ceil(days-1e-9), why
 	return out, nil
@@ -113,7 +115,7 @@ func (p CurePiece) byInch() []CureRule {
 		perInch.Basis = "common practice, no source; the same figure is printed for dry-cured hams"
 	}
 	quarter := inches/2/0.25 + 2
-	return []CureRule{perInch, {Name: "a quarter inch a day from each side, and two days", Low: quarter, High: quarter, Basis: "common practice, no source"}}
+	return []CureRule{perInch, {Name: "a quarter inch a day from each side and two days", Low: quarter, High: quarter, Basis: "common practice, no source"}}
 }
 
 func (p CurePiece) byPound() []CureRule {
@@ -152,30 +154,37 @@ func (p CurePiece) diffusionWords() string {
 	return fmt.Sprintf("until the middle has %.0f %% salt in a brine of %.1f %%", centreSalt, p.BrineSalt)
 }
 
-// Judge says what stands behind a chosen number of days, and what speaks for a longer cure.
+// Judge says in one line what stands behind a chosen number of days, and what speaks for a longer cure.
 func (c CureTime) Judge(days float64) string {
-	var met, short []string
+	var met, short, long []string
 	for _, r := range c.Rules {
-		if r.Applies != "" {
-			continue
-		}
-		if days >= r.Low {
-			met = append(met, fmt.Sprintf("%s (%s)", r.Name, r.span()))
-		} else {
-			short = append(short, fmt.Sprintf("%s (%s)", r.Name, r.span()))
+		said := fmt.Sprintf("%s (%s)", r.Name, r.Span())
+		switch {
+		case r.Applies != "":
+		case days < r.Low-1e-9:
+			short = append(short, said)
+		case r.Basis == flatBasis && days > r.High+1e-9:
+			long = append(long, said)
+		default:
+			met = append(met, said)
 		}
 	}
 	var parts []string
-	if len(met) > 0 {
-		parts = append(parts, fmt.Sprintf("%g days satisfy: %s", days, strings.Join(met, "; ")))
+	add := func(lead string, rules []string) {
+		if len(rules) > 0 {
+			parts = append(parts, lead+strings.Join(rules, ", "))
+		}
 	}
-	if len(short) > 0 {
-		parts = append(parts, fmt.Sprintf("%g days fall short of: %s", days, strings.Join(short, "; ")))
+	add("satisfies ", met)
+	add("falls short of ", short)
+	add("is longer than ", long)
+	switch {
+	case c.Default == 0:
+		parts = append(parts, "no rule by thickness speaks, because "+c.Because)
+	case days < c.Default:
+		parts = append(parts, fmt.Sprintf("the default is %g days (%s)", c.Default, c.Because))
 	}
-	if days < c.Default {
-		parts = append(parts, fmt.Sprintf("the default is %g days: %s", c.Default, c.Because))
-	}
-	return strings.Join(parts, ". ")
+	return strings.Join(parts, "; ")
 }
 
 // TooShort reports whether the days are fewer than any rule that applies to the piece allows.
@@ -188,7 +197,8 @@ func (c CureTime) TooShort(days float64) bool {
 	return true
 }
 
-func (r CureRule) span() string {
+// Span writes the days of a rule, rounded up.
+func (r CureRule) Span() string {
 	low, high := math.Ceil(r.Low-1e-9), math.Ceil(r.High-1e-9)
 	if low == high {
 		return fmt.Sprintf("%.0f d", low)

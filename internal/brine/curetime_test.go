@@ -71,7 +71,7 @@ func TestEstimateCure_TrimmedFlat(t *testing.T) {
 	}
 	c := mustCure(t, CurePiece{ThicknessMM: 50, MassKg: 2.5, Flat: true})
 	said := c.Judge(7)
-	for _, want := range []string{"7 days satisfy: practice for a trimmed flat (5 to 14 d)", "fall short of: 7 days an inch (14 d)", "the default is 14 days"} {
+	for _, want := range []string{"satisfies practice for a trimmed flat (5 to 14 d), a quarter inch", "falls short of 7 days an inch (14 d)", "the default is 14 days"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("Judge(7) = %q, want it to say %q", said, want)
 		}
@@ -101,12 +101,21 @@ func TestEstimateCure_AWeakerBrineTakesLonger(t *testing.T) {
 	}
 }
 
+func TestEstimateCure_WithoutThicknessThereIsNoDefault(t *testing.T) {
+	c := mustCure(t, CurePiece{MassKg: 3 * pound})
+	if c.Default != 0 || len(c.Rules) != 1 || !strings.Contains(c.Judge(9), "the thickness is not known") {
+		t.Errorf("%+v: %s", c, c.Judge(9))
+	}
+	if said := mustCure(t, CurePiece{ThicknessMM: 30, Flat: true}).Judge(20); !strings.Contains(said, "is longer than practice for a trimmed flat") {
+		t.Errorf("Judge(20) = %q", said)
+	}
+}
+
 func TestEstimateCure_SaysWhatToEnter(t *testing.T) {
 	for _, test := range []struct {
 		piece CurePiece
 		want  string
 	}{
-		{CurePiece{MassKg: 2}, "measure it, such as thickness=50mm"},
 		{CurePiece{ThicknessMM: -1}, "thickness -1 mm is not between 0 and 500"},
 		{CurePiece{ThicknessMM: 50, BrineSalt: 2}, "make it stronger"},
 		{CurePiece{ThicknessMM: 50, BrineSalt: 30}, "0 to 26.4%"},

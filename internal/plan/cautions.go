@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"stallkeeper/estimator"
 	"stallkeeper/estimator/thermal"
 )
 
@@ -22,7 +21,7 @@ func cautions(r Request) []string {
 	var out []string
 	for _, p := range r.Pieces {
 		least, rule := meatLeast, "145 °F (63 °C) and 3 minutes of rest for whole cuts"
-		if slices.Contains([]estimator.Cut{estimator.TurkeyBreast, estimator.TurkeyWhole, estimator.ChickenWhole}, p.Cut) {
+		if poultry(p.Cut) {
 			least, rule = poultryLeast, "165 °F (74 °C) for poultry"
 		}
 		if p.Target < least-0.01 {

@@ -15,6 +15,7 @@ const (
 	day    = 24 * time.Hour
 
 	practice = "common practice, no source"
+	asked    = "as asked for"
 	poundKg  = 0.45359237
 )
 
@@ -41,7 +42,7 @@ func chain(r Request, p Piece, s smoke, box time.Duration) []stage {
 		return slices.Index(order, c.id) < rank || c.id == CureTurn && p.Done != CureTurn
 	})
 	if all[0].id != p.Done { // a stall or wrap that is not expected from cold: count the whole
-		all = slices.Insert(all, 0, stage{id: p.Done, comfort: reach(s.needs), least: reach(s.needs)})
+		all = slices.Insert(all, 0, stage{id: p.Done, comfort: reach(s.p90), least: reach(s.p90)})
 	}
 	return all
 }
@@ -49,10 +50,14 @@ func chain(r Request, p Piece, s smoke, box time.Duration) []stage {
 // before are the stages from the shop to the fire.
 func before(p Piece) []stage {
 	pounds := p.MassKg / poundKg
-	stages := []stage{{id: Buy, comfort: day, least: hour, byDay: true,
+	ahead, keeps := day, "a day in hand: "+practice+"; raw roasts keep 3 to 5 days in the cooler: USDA cold storage chart"
+	if perishes(p.Cut) {
+		ahead, keeps = 3*hour, "a few hours in hand: "+practice+"; raw poultry keeps 1 to 2 days in the cooler: USDA cold storage chart (fish alike, from memory)"
+	}
+	stages := []stage{{id: Buy, comfort: ahead, least: hour, byDay: true,
 		do:    fmt.Sprintf("Buy the %s, %s; keep it at or below 5 °C (41 °F).", words(p.Cut), kilograms(p.MassKg)),
 		late:  "What is bought later comes off the slack of everything after it.",
-		basis: "a day in hand: " + practice + "; raw roasts keep 3 to 5 days in the cooler: USDA cold storage chart"}}
+		basis: keeps}}
 	thaw := stage{id: Thaw, byDay: true, do: "Nothing to thaw if it is fresh. Bought frozen, it needs " + span(thawCold(pounds)) + " more in the cooler.",
 		late: "Only fresh meat is in time then.", basis: "24 h for each 5 lb in the cooler: from memory"}
 	if p.Frozen {
@@ -73,6 +78,13 @@ func before(p Piece) []stage {
 	return append(append(append(stages, trim), cure(p)...), rub)
 }
 
+// perishes reports meat that keeps a day or two raw.
+func perishes(c estimator.Cut) bool { return poultry(c) || c == estimator.FishSide }
+
+func poultry(c estimator.Cut) bool {
+	return c == estimator.TurkeyBreast || c == estimator.TurkeyWhole || c == estimator.ChickenWhole
+}
+
 // thawCold is the time in the cooler: a day for each 5 lb begun.
 func thawCold(pounds float64) time.Duration { return time.Duration(math.Ceil(pounds/5)) * day }
 
@@ -80,7 +92,7 @@ func cure(p Piece) []stage {
 	soak := time.Duration(math.Round(p.Cure.Hours()/24)) * 2 * minute
 	basis := p.CureBasis
 	if basis == "" {
-		basis = "as asked for"
+		basis = asked
 	}
 	return []stage{
 		{id: BrineMake, comfort: 90 * minute, least: 45 * minute, byDay: true,
@@ -91,7 +103,7 @@ func cure(p Piece) []stage {
 			late:  "Cool it with ice that the recipe counts as water. Meat never goes into warm brine.",
 			basis: "overnight, or an hour with ice: " + practice},
 		{id: CureStart, comfort: p.Cure, least: p.Cure, byDay: true,
-			do:    "Put the meat into the cold brine, wholly submerged, with a probe in the cooler: " + days(p.Cure) + " at 2 to 4 °C (36 to 40 °F).",
+			do:    "Put the meat into the cold brine, wholly submerged, with a probe in the cooler: " + days(p.Cure) + " at 2 to 4 °C (36 to 39 °F).",
 			late:  "Each day late is a day less cure, or a later serving hour.",
 			basis: basis},
 		{id: CureTurn, comfort: p.Cure - p.Cure/2, least: p.Cure - p.Cure/2, byDay: true, do: "Turn the meat and stir the brine. Check that it is submerged and the cooler at 4 °C or below.",
@@ -108,7 +120,7 @@ func cure(p Piece) []stage {
 
 // fire are the stages from the lighting to ready.
 func fire(r Request, p Piece, s smoke) []stage {
-	needs := reach(s.needs)
+	needs := reach(s.p90)
 	put := stage{id: SmokeStart, do: fmt.Sprintf("Put it on at a steady %.0f °C (%.0f °F): %s, as likely as not %s. Probe in the thickest part once the surface is hot.",
 		float64(r.Pit), r.Pit.Fahrenheit(), s.band(), span(s.p50)),
 		late: "Every hour late here is an hour late at the table, unless it is wrapped or the pit raised.", basis: "the forecaster, ready at its 90 % level"}
@@ -170,7 +182,7 @@ func after(r Request, p Piece, s smoke, box time.Duration) []stage {
 	hold := stage{id: Hold, comfort: min(2*hour, box), basis: "the forecaster, nine chances in ten; at or above 60 °C (140 °F): USDA; 57 °C (135 °F): Food Code 3-501.16",
 		do:   fmt.Sprintf("Hold it wrapped in an insulated box, at or above 60 °C (140 °F): %s. Measure; the thermometer decides.", boxWords(box)),
 		late: "It may wait here; what was late before is caught up here."}
-	if early := reach(s.needs) - s.p10 + 3*hour; s.p10 != never && early > box {
+	if early := reach(s.p90) - s.p10 + 3*hour; s.p10 != never && early > box {
 		hold.do += " Ready much too early, it waits in an oven or pit at 70 to 80 °C instead."
 	}
 	return []stage{
@@ -178,7 +190,7 @@ func after(r Request, p Piece, s smoke, box time.Duration) []stage {
 			late: "Shorten the hold, then the rest.", basis: "the forecaster, 90 % level"},
 		{id: Rest, comfort: hour, least: 30 * minute, do: "Rest it, loosely covered.", late: "Half an hour will do.", basis: practice},
 		hold,
-		{id: Slice, comfort: hands, least: hands / 2, do: "Slice across the grain.", late: "Slice what is served first.", basis: practice},
+		{id: Slice, comfort: hands, least: hands / 2, do: "Slice across the grain, or pull or carve it.", late: "Slice what is served first.", basis: practice},
 		{id: Serve, do: "Serve."},
 	}
 }

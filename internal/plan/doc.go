@@ -7,8 +7,8 @@
 // The rules here are:
 //   - Times are instants and durations are real time: a cure over the night on which the clocks change lasts its full
 //     hours. A time zone serves to show times and to keep handwork out of the night.
-//   - The meat counts as ready at P90 of the forecast; several pieces at the level at which all are ready together with
-//     nine chances in ten. A forecast is for planning. Only a measured temperature shows that a limit was met.
+//   - Each piece counts as ready at P90 of its forecast; how likely all are ready together is said beside it. A forecast is
+//     for planning. Only a measured temperature shows that a limit was met.
 //   - Every duration carries its basis: a publication, "from memory", "common practice, no source", or the forecaster.
 //   - Cure days are given; nothing here reckons them, least of all from the diffusion of nitrite.
 //

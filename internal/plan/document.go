@@ -20,6 +20,10 @@ func (p Plan) MarshalJSON() ([]byte, error) {
 	}
 	if !math.IsNaN(p.PAllReady) {
 		doc.PAllReady = &p.PAllReady
+		if p.Earlier != never {
+			minutes := int(p.Earlier / time.Minute)
+			doc.Earlier = &minutes
+		}
 	}
 	for _, a := range p.Nearest {
 		doc.Nearest = append(doc.Nearest, nearDoc{Do: a.Do, Serve: stamp(a.Serve, r.Zone)})
@@ -42,6 +46,7 @@ type document struct {
 	Zone      string     `json:"zone"`
 	Soonest   *string    `json:"soonest_serve"`
 	PAllReady *float64   `json:"p_all_ready"`
+	Earlier   *int       `json:"earlier_for_p90_minutes"` // every piece on by so much earlier makes p_all_ready 0.9
 	Pieces    []pieceDoc `json:"pieces"`
 	Steps     []stepDoc  `json:"steps"`
 	Cautions  []string   `json:"cautions"`
@@ -60,6 +65,7 @@ type pieceDoc struct {
 	TargetC   float64      `json:"target_c"`
 	CureDays  float64      `json:"cure_days"`
 	CureBasis string       `json:"cure_basis,omitempty"`
+	CureRules []string     `json:"cure_rules,omitempty"`
 	Smoke     smokeDoc     `json:"smoke_hours"`
 	BoxHold   *float64     `json:"box_hold_hours"`
 }
@@ -69,7 +75,6 @@ type smokeDoc struct {
 	P10       *float64 `json:"p10"`
 	P50       *float64 `json:"p50"`
 	P90       *float64 `json:"p90"`
-	Counted   *float64 `json:"counted"`
 	StallFrom *float64 `json:"stall_from"`
 	StallTo   *float64 `json:"stall_to"`
 }
@@ -88,8 +93,8 @@ type stepDoc struct {
 
 func (q PiecePlan) document(p Piece) pieceDoc {
 	return pieceDoc{ID: p.ID, Cut: string(p.Cut), MassKg: p.MassKg, Thickness: p.ThicknessMM, TargetC: float64(p.Target),
-		CureDays: p.Cure.Hours() / 24, CureBasis: p.CureBasis, BoxHold: inHours(q.BoxHold),
-		Smoke: smokeDoc{P10: inHours(q.ReadyP10), P50: inHours(q.ReadyP50), P90: inHours(q.ReadyP90), Counted: inHours(q.Counted),
+		CureDays: p.Cure.Hours() / 24, CureBasis: p.CureBasis, CureRules: p.CureRules, BoxHold: inHours(q.BoxHold),
+		Smoke: smokeDoc{P10: inHours(q.ReadyP10), P50: inHours(q.ReadyP50), P90: inHours(q.ReadyP90),
 			StallFrom: inHours(q.StallFrom), StallTo: inHours(q.StallTo)}}
 }
 

@@ -16,13 +16,13 @@ const shortestCure = 5 * day
 const hotter = thermal.Celsius(121)
 
 // nearest looks for plans that can be met, the least change first.
-func nearest(f Forecaster, p Plan) []Alternative {
+func nearest(f Forecaster, p Plan, cools []cooled) []Alternative {
 	r := p.Request
 	var out []Alternative
 	try := func(do string, change func(*Request) bool) bool {
 		q := r
 		q.Pieces = append([]Piece{}, r.Pieces...)
-		if !change(&q) || !workOut(f, q).Feasible {
+		if !change(&q) || !workOut(f, q, cools).Feasible {
 			return false
 		}
 		out = append(out, Alternative{Do: do, Serve: r.Serve})

@@ -18,6 +18,7 @@ type Plan struct {
 	Nearest   []Alternative // when not feasible: what can be done instead, the least change first
 	Soonest   time.Time     // the earliest serving hour with these choices; zero when the forecast never gets there
 	PAllReady float64       // probability that all pieces are ready when the plan says so; NaN when it cannot be said
+	Earlier   time.Duration // by how much earlier every piece would have to go on to make that 0.9; math.MaxInt64 when nothing does
 	Pieces    []PiecePlan
 	Steps     []Step // by time; steps of one piece in their order
 	Cautions  []string
@@ -28,7 +29,7 @@ type Plan struct {
 type PiecePlan struct {
 	ID                       cook.PieceID
 	ReadyP10, ReadyP50       time.Duration
-	ReadyP90, Counted        time.Duration // Counted is what the plan allows, P90 or more for several pieces
+	ReadyP90                 time.Duration // what the plan counts with
 	StallFrom, StallTo       time.Duration
 	BoxHold                  time.Duration
 	ChillInWater, ChillInAir ChillAdvice
@@ -49,32 +50,42 @@ func Make(f Forecaster, r Request) (Plan, error) {
 	if err := r.Validate(); err != nil {
 		return Plan{}, err
 	}
-	p := workOut(f, r)
+	cools := make([]cooled, len(r.Pieces))
+	for i, piece := range r.Pieces {
+		cools[i].box = boxHold(f, r, piece)
+		cools[i].water, cools[i].air = chilling(f, r, piece)
+	}
+	p := workOut(f, r, cools)
 	if !p.Feasible {
-		p.Nearest = nearest(f, p)
+		p.Nearest = nearest(f, p, cools)
 	}
 	return p, nil
 }
 
-func workOut(f Forecaster, r Request) Plan {
+// cooled is how a piece cools, which neither the pit nor the days before change.
+type cooled struct {
+	box        time.Duration
+	water, air ChillAdvice
+}
+
+func workOut(f Forecaster, r Request, cools []cooled) Plan {
 	out := Plan{Request: r, Feasible: true}
 	smokes := make([]*smoke, len(r.Pieces))
 	for i, p := range r.Pieces {
 		s := smoking(f, r, p)
 		smokes[i] = &s
 	}
-	out.PAllReady = together(smokes)
+	out.PAllReady, out.Earlier = together(smokes)
 	var late []string
 	behind := time.Duration(0)
 	for i, p := range r.Pieces {
 		s := *smokes[i]
-		box := boxHold(f, r, p)
-		water, air := chilling(f, r, p)
+		box, water, air := cools[i].box, cools[i].water, cools[i].air
 		steps := schedule(chain(r, p, s, box), r, p)
 		served := steps[len(steps)-1].At
 		behind = max(behind, served.Sub(r.Serve))
 		late = append(late, trouble(r, p, s, steps)...)
-		out.Pieces = append(out.Pieces, PiecePlan{ID: p.ID, ReadyP10: known(s.p10), ReadyP50: known(s.p50), ReadyP90: known(s.p90), Counted: known(s.needs),
+		out.Pieces = append(out.Pieces, PiecePlan{ID: p.ID, ReadyP10: known(s.p10), ReadyP50: known(s.p50), ReadyP90: known(s.p90),
 			StallFrom: known(s.stall), StallTo: known(s.over), BoxHold: known(box), ChillInWater: water, ChillInAir: air})
 		if p.Done != "" {
 			steps = steps[1:]
@@ -94,7 +105,7 @@ func workOut(f Forecaster, r Request) Plan {
 			out.Because += "; " + l
 		}
 	}
-	if slices.ContainsFunc(smokes, func(s *smoke) bool { return s.needs == never }) {
+	if slices.ContainsFunc(smokes, func(s *smoke) bool { return s.p90 == never }) {
 		out.Soonest = time.Time{}
 	}
 	out.Cautions = cautions(r)
@@ -111,7 +122,7 @@ func known(d time.Duration) time.Duration {
 
 // trouble says why a piece cannot be served in time; nothing when it can.
 func trouble(r Request, p Piece, s smoke, steps []Step) []string {
-	if s.needs == never {
+	if s.p90 == never {
 		return []string{fmt.Sprintf("%s: no hour for putting it on makes it ready with nine chances in ten within %s at %.0f °C: %s",
 			p.ID, span(estimator.Horizon), float64(r.Pit), s.because)}
 	}

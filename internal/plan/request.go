@@ -35,7 +35,8 @@ type Piece struct {
 	ThicknessMM float64 // 0 = not known
 	Target      thermal.Celsius
 	Cure        time.Duration // 0 = not cured
-	CureBasis   string        // what stands behind Cure; empty = none given
+	CureBasis   string        // what stands behind Cure, such as "satisfies …"; empty = none given
+	CureRules   []string      // each rule for the cure time with its basis
 	Wrap        *estimator.WrapPlan
 	Frozen      bool // bought frozen, or in the freezer now
 

@@ -15,7 +15,6 @@ const never = time.Duration(math.MaxInt64)
 // smoke is the forecast of one piece as durations from a beginning: going on the pit, or the last step begun.
 type smoke struct {
 	p10, p50, p90 time.Duration // never where the level is not reached
-	needs         time.Duration // what the plan counts with: p90, or more for several pieces together
 	stall, over   time.Duration // median begin and end of the stall; never when none is expected
 	wrap          time.Duration // median time at the wrap temperature; never when it is not passed
 	draws         []time.Duration
@@ -62,7 +61,6 @@ func read(f estimator.Forecast, begin time.Time, p Piece) smoke {
 	}
 	s := smoke{p10: since(f.Ready[1]), p50: since(f.Ready[3]), p90: since(f.Ready[5]), because: f.Because,
 		stall: never, over: since(f.StallEnd), wrap: never}
-	s.needs = s.p90
 	for _, d := range f.Draws {
 		s.draws = append(s.draws, since(d.Ready))
 	}
@@ -111,61 +109,33 @@ func passes(f estimator.Forecast, c, target thermal.Celsius, since func(time.Tim
 // planLevel is the probability a plan is made for.
 const planLevel = 0.9
 
-// together raises what each piece needs to one level at which all are ready with planLevel, and gives the probability
-// that all are; NaN when the forecasts cannot be combined. Draws of pieces in one pit share the fire draw by draw.
-func together(all []*smoke) float64 {
-	n := 0
-	for _, s := range all {
-		if len(s.draws) == 0 || n > 0 && len(s.draws) != n {
-			return math.NaN()
-		}
-		n = len(s.draws)
+// together is the probability that all pieces are ready when the plan counts with it, and how much earlier each would have
+// to go on for planLevel of that; never when no earlier start within the horizon gives it. NaN when the forecasts cannot
+// be combined. Draws of pieces in one pit share the fire draw by draw.
+func together(all []*smoke) (p float64, earlier time.Duration) {
+	n := len(all[0].draws)
+	if n == 0 || slices.ContainsFunc(all, func(s *smoke) bool { return len(s.draws) != n || s.p90 == never }) {
+		return math.NaN(), never
 	}
-	sorted := make([][]time.Duration, len(all))
-	for i, s := range all {
-		sorted[i] = slices.Sorted(slices.Values(s.draws))
-	}
-	joint := func(within func(i int) time.Duration) float64 {
+	joint := func(earlier time.Duration) float64 {
 		ready := 0
 		for k := range n {
-			late := false
-			for i, s := range all {
-				late = late || s.draws[k] > within(i)
-			}
-			if !late {
+			if !slices.ContainsFunc(all, func(s *smoke) bool { return s.draws[k] > s.p90+earlier }) {
 				ready++
 			}
 		}
 		return float64(ready) / float64(n)
 	}
-	as := joint(func(i int) time.Duration { return reach(all[i].needs) })
-	if len(all) == 1 || as >= planLevel || slices.ContainsFunc(all, func(s *smoke) bool { return s.needs == never }) {
-		return as
+	p = joint(0)
+	if len(all) == 1 {
+		return p, 0
 	}
-	for j := int(planLevel * float64(n)); j < n; j++ {
-		at := func(i int) time.Duration { return max(lastReached(sorted[i][:j+1]), all[i].needs) }
-		if p := joint(at); p >= planLevel {
-			needs := make([]time.Duration, len(all))
-			for i := range all {
-				needs[i] = at(i)
-			}
-			for i, s := range all {
-				s.needs = needs[i]
-			}
-			return p
+	for earlier = 0; earlier <= estimator.Horizon; earlier += 15 * minute {
+		if joint(earlier) >= planLevel {
+			return p, earlier
 		}
 	}
-	return as
-}
-
-// lastReached is the last of ascending times that is not never; 0 when all are.
-func lastReached(sorted []time.Duration) time.Duration {
-	for _, d := range slices.Backward(sorted) {
-		if d != never {
-			return d
-		}
-	}
-	return 0
+	return p, never
 }
 
 // reach is a need within the horizon, so that scenarios that never get there count as late.

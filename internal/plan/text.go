@@ -2,6 +2,7 @@ package plan
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -32,11 +33,8 @@ func (p Plan) Text() string {
 	for i, q := range p.Pieces {
 		put("", q.line(r.Pieces[i]))
 	}
-	if len(p.Pieces) > 1 && p.PAllReady == p.PAllReady {
-		put("", fmt.Sprintf("All ready together: %.0f %% likely as planned.", 100*p.PAllReady))
-		if p.PAllReady < planLevel {
-			put("", "Each is nine in ten, and no earlier start makes all of them so. Keep the wrap in reserve.")
-		}
+	if len(p.Pieces) > 1 && !math.IsNaN(p.PAllReady) {
+		put("", p.allReady())
 	}
 	b.WriteString(p.byDay())
 	put("", "\nTimes are local, in "+zoneName(r.Serve, r.Zone)+".")
@@ -44,10 +42,28 @@ func (p Plan) Text() string {
 	for _, l := range p.bases() {
 		put("  ", l)
 	}
+	for _, q := range r.Pieces {
+		for _, rule := range q.CureRules {
+			put("  ", "cure of "+string(q.ID)+", "+rule)
+		}
+	}
 	for _, c := range p.Cautions {
 		put("", "! "+c)
 	}
 	return b.String()
+}
+
+// allReady says how likely all pieces are to be ready together.
+func (p Plan) allReady() string {
+	s := fmt.Sprintf("Each is ready as planned with nine chances in ten; all together with %.0f %%.", 100*p.PAllReady)
+	switch {
+	case p.PAllReady >= planLevel:
+	case p.Earlier == never:
+		s += " No earlier start makes that 90 %; a wrap is the reserve where one slips behind."
+	default:
+		s += fmt.Sprintf(" Each put on %s earlier, it is 90 %%; a wrap is the reserve where one slips behind.", span(p.Earlier))
+	}
+	return s
 }
 
 func (q PiecePlan) line(p Piece) string {
@@ -58,12 +74,9 @@ func (q PiecePlan) line(p Piece) string {
 	s += fmt.Sprintf(", to %.0f °C.", float64(p.Target))
 	if q.ReadyP10 >= 0 && q.ReadyP90 >= 0 {
 		s += fmt.Sprintf(" Smoke %s to %s, as likely as not %s.", span(q.ReadyP10), span(q.ReadyP90), span(q.ReadyP50))
-		if q.Counted > q.ReadyP90 {
-			s += fmt.Sprintf(" Counted %s, so that all are ready together.", span(q.Counted))
-		}
 	}
 	if p.Cure > 0 && p.CureBasis != "" {
-		s += fmt.Sprintf(" Cure %s: %s.", days(p.Cure), p.CureBasis)
+		s += fmt.Sprintf(" A cure of %s %s.", days(p.Cure), p.CureBasis)
 	}
 	return s
 }
@@ -123,7 +136,7 @@ func (p Plan) bases() []string {
 	var order []string
 	steps := map[string][]string{}
 	for _, s := range p.Steps {
-		if s.Basis == "" || s.ID == CureStart {
+		if s.Basis == "" || s.ID == CureStart && s.Basis != asked { // what stands behind a cure is said with its piece
 			continue
 		}
 		if steps[s.Basis] == nil {
