@@ -32,7 +32,7 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 		from = in.Started.UnixMilli()
 	}
 	from = max(from, at.UnixMilli()-maxLog.Milliseconds())
-	core := clean(coreTrace.within(from, at.UnixMilli()), coreRoom)
+	core := inMeat(clean(coreTrace.within(from, at.UnixMilli()), coreRoom))
 	pit := clean(pitTrace.within(from, at.UnixMilli()), pitRoom)
 	f := Forecast{At: at, Core: thermal.Celsius(math.NaN()), Target: in.Target, State: Unknown, PNever: 1, WaterKg: math.NaN()}
 	if len(core) == 0 {

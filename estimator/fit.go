@@ -26,12 +26,12 @@ func newProblem(h *history, p *Prior, mean vector, cov square) *problem {
 	total := misfit*misfit + n.Reading*n.Reading
 	for i, o := range h.obs {
 		rho := 0.0
-		if i > 0 {
+		if i > 0 && h.shift[i] == h.shift[i-1] {
 			gap := float64(o.step-h.obs[i-1].step) * h.dt / hour
 			rho = misfit * misfit / total * math.Exp(-gap/n.MisfitH)
 		}
 		pr.rho = append(pr.rho, rho)
-		pr.scale = append(pr.scale, 1/math.Sqrt(total*(1-rho*rho)))
+		pr.scale = append(pr.scale, 1/math.Sqrt(total*(1-rho*rho)+h.shift[i]*h.shift[i]))
 	}
 	return pr
 }

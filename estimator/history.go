@@ -18,7 +18,8 @@ type history struct {
 	start float64 // first reading
 	gaps  float64 // share of the steps without a pit reading
 
-	medianLag float64 // seconds by which the five-minute median trails a rising probe
+	shift     []float64 // by how much each observation is out of date for the probe's place, K
+	medianLag float64   // seconds by which the five-minute median trails a rising probe
 }
 
 // obs is a median of the core readings near the end of a step.
@@ -50,6 +51,13 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 		h.coats[i] = coatAt(events, h.t0+int64((float64(i)+0.5)*h.dt*1000))
 	}
 	h.observe(core)
+	var moved []int64
+	for _, e := range events {
+		if e.Kind == ProbeMoved {
+			moved = append(moved, e.Time.UnixMilli())
+		}
+	}
+	h.shift = h.shifts(moved)
 	h.medianLag = medianLag(core, end)
 	return h
 }

@@ -78,7 +78,7 @@ func fitFinished(p *Prior, c *Finished) (evidence, bool) {
 		}
 	}
 	coreTrace, pitTrace := newTrace(in.Core, end), newTrace(in.Pit, end)
-	core, pit := clean(coreTrace.points, coreRoom), clean(pitTrace.points, pitRoom)
+	core, pit := inMeat(clean(coreTrace.points, coreRoom)), clean(pitTrace.points, pitRoom)
 	if len(core) < 8 {
 		return nil, false
 	}
