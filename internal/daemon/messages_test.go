@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -12,6 +13,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -37,11 +39,13 @@ type hook struct {
 	got  []string // "status summary", as they came
 	ids  []string
 	took func() // called once a message is taken
+	came int    // requests
 }
 
 func (h *hook) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.came++
 	if h.down {
 		w.WriteHeader(http.StatusBadGateway)
 		return
@@ -70,6 +74,12 @@ func (h *hook) taken() []string {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return slices.Clone(h.got)
+}
+
+func (h *hook) tries() int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.came
 }
 
 // post is what of the daemon the messages need: a real store, and the notifier as it is wired.
@@ -339,5 +349,134 @@ func within(t *testing.T, what string, f func() bool) {
 		if time.Now().After(end) {
 			t.Fatalf("%s did not come within 30 s", what)
 		}
+	}
+}
+
+// messagesChild tells the child of the next test its configuration.
+const messagesChild = "STALLKEEPER_MESSAGES_CHILD"
+
+// The daemon as its own process, killed with SIGKILL twice while the receiver is down. Each message arrives once.
+func TestDaemon_KilledTwiceWhileTheReceiverIsDown(t *testing.T) {
+	if path := os.Getenv(messagesChild); path != "" {
+		runUntilKilled(t, path)
+		return
+	}
+	h := &hook{down: true}
+	server := httptest.NewServer(h)
+	defer server.Close()
+	dir := t.TempDir()
+	secret, file := filepath.Join(dir, "key"), filepath.Join(dir, "stallkeeper.toml")
+	writeFile(t, secret, "a long random text\n")
+	writeFile(t, file, fmt.Sprintf(`
+data = %q
+[http]
+listen = "127.0.0.1:0"
+[broker]
+listen = "127.0.0.1:0"
+[[probe]]
+id = "shed"
+role = "co"
+[[probe]]
+id = "kitchen"
+role = "co"
+[[notify.path]]
+name = "hook"
+kind = "webhook"
+high_after = "0s"
+url = %q
+secret_file = %q
+`, filepath.Join(dir, "data"), server.URL, secret))
+	for _, probe := range []string{"shed", "kitchen"} {
+		c := startChild(t, file)
+		tried := h.tries()
+		c.post(t, probe, 250) // parts per million
+		within(t, "the alarm", func() bool { return strings.Contains(c.get(t, "/api/v1/alarms"), "at "+probe) })
+		within(t, "a try to deliver", func() bool { return h.tries() > tried })
+		c.kill(t)
+	}
+	h.mu.Lock()
+	h.down = false
+	h.mu.Unlock()
+	c := startChild(t, file)
+	within(t, "both messages", func() bool { return len(h.taken()) >= 2 })
+	time.Sleep(3 * time.Second) // for a repeat that should not come
+	c.kill(t)
+	got := h.taken()
+	if len(got) != 2 || !strings.Contains(got[0], "at shed") || !strings.Contains(got[1], "at kitchen") {
+		t.Errorf("taken %q, want the shed's and the kitchen's, each once", got)
+	}
+}
+
+func runUntilKilled(t *testing.T, path string) {
+	t.Helper()
+	cfg, err := config.Load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := New(t.Context(), Options{Config: cfg, Log: slog.New(slog.NewTextHandler(os.Stderr, nil)), Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Println(d.Addresses().HTTP)
+	t.Fatal(d.Run(t.Context()))
+}
+
+// child is a daemon in a process of its own.
+type child struct {
+	cmd  *exec.Cmd
+	http string
+}
+
+func startChild(t *testing.T, path string) *child {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "-test.run", "^TestDaemon_KilledTwiceWhileTheReceiverIsDown$")
+	cmd.Env = append(os.Environ(), messagesChild+"="+path)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = cmd.Process.Kill() }) // has ended already unless the test failed
+	line, err := bufio.NewReader(out).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &child{cmd, strings.TrimSpace(line)}
+}
+
+func (c *child) post(t *testing.T, probe string, ppm float64) {
+	t.Helper()
+	resp, err := http.Post(c.http+"/api/v1/readings", "application/json", strings.NewReader(fmt.Sprintf(`{"probe":%q,"celsius":%v}`, probe, ppm)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := io.ReadAll(resp.Body)
+	if err := errors.Join(err, resp.Body.Close()); err != nil || resp.StatusCode/100 != 2 {
+		t.Fatalf("%s: %s, %v", resp.Status, body, err)
+	}
+}
+
+func (c *child) get(t *testing.T, path string) string {
+	t.Helper()
+	resp, err := http.Get(c.http + path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := io.ReadAll(resp.Body)
+	if err := errors.Join(err, resp.Body.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return string(body)
+}
+
+func (c *child) kill(t *testing.T) {
+	t.Helper()
+	if err := c.cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	if err := c.cmd.Wait(); err == nil {
+		t.Fatal("the child ended by itself")
 	}
 }
