@@ -99,7 +99,7 @@ func (d *desk) ImportLog(ctx context.Context, log *cook.Log) (cook.ID, error) {
 	if err != nil {
 		return 0, err
 	}
-	if err := d.db.EndCook(ctx, id, log.Readings[len(log.Readings)-1].Time); err != nil {
+	if err := d.db.EndCook(context.WithoutCancel(ctx), id, log.Readings[len(log.Readings)-1].Time); err != nil {
 		return 0, err
 	}
 	if conflicts > 0 {
@@ -157,8 +157,9 @@ func (d *desk) WhatIf(ctx context.Context, id cook.ID, piece cook.PieceID, event
 	return f, err
 }
 
-// changed tells the monitor how a cook stands now.
+// changed tells the monitor how a cook stands now, also when whoever asked has gone meanwhile: it is in the store already.
 func (d *desk) changed(ctx context.Context, id cook.ID) error {
+	ctx = context.WithoutCancel(ctx)
 	stored, err := d.db.Cook(ctx, id)
 	if err != nil {
 		return err

@@ -3,7 +3,9 @@ package daemon
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"iter"
 	"log/slog"
 	"slices"
 	"sync"
@@ -15,6 +17,7 @@ import (
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/notify"
+	"stallkeeper/internal/outlook"
 	"stallkeeper/internal/store"
 )
 
@@ -34,8 +37,10 @@ type watch struct {
 	repeats  int64 // duplicates already counted
 
 	commands chan command
+	ended    chan struct{}    // closed when Run returns
 	cursor   int64            // sequence of the last applied reading
-	owed     []monitor.Effect // to be done when Run begins
+	batch    int              // how many readings are applied before the others get their turn
+	owed     []cook.ID        // to be counted again
 	unkept   []monitor.Effect // forecasts and alarms that are still to be written
 	barked   time.Time        // when the service manager last heard, by real time
 	trouble  error            // why the store could not be used the last time; nil when it could
@@ -50,14 +55,22 @@ type command struct {
 	done chan error
 }
 
-// batch is how many readings are applied before commands and ticks get their turn.
-const batch = 500
+// Commands and ticks get their turn between batches. A batch is made as large as goes into about a turn: many readings of
+// one minute bring one forecast, as many hand readings bring one each.
+const (
+	largestBatch  = 500
+	smallestBatch = 20
+	turn          = 500 * time.Millisecond
+)
+
+// lastWork is how long what was committed is still applied at the end. The rest is counted at the next start.
+const lastWork = 5 * time.Second
 
 // tick is how often staleness is looked at.
 const tick = time.Second
 
 func newWatch(core *monitor.State, db *store.DB, log *slog.Logger, now func() time.Time) *watch {
-	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), subs: map[chan struct{}]bool{}}
+	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{}}
 	w.snapshot.Store(&monitor.Snapshot{})
 	return w
 }
@@ -78,20 +91,20 @@ func (w *watch) restore(ctx context.Context) error {
 	}
 	w.core.Restore(cooks, alarms)
 	for _, c := range cooks {
-		w.owed = append(w.owed, monitor.Effect{Recount: c.ID})
+		w.owed = append(w.owed, c.ID)
 	}
 	return nil
 }
 
-// recount has a cook counted again from what is stored.
-func (w *watch) recount(ctx context.Context, id cook.ID) ([]monitor.Effect, error) {
+// recount has a cook counted again from what is stored of its probes, and does what comes up on the way.
+func (w *watch) recount(ctx context.Context, id cook.ID) error {
 	stored, err := w.db.Cook(ctx, id)
 	if err != nil {
-		return nil, fmt.Errorf("count cook %d again: %w", id, err)
+		return fmt.Errorf("count cook %d again: %w", id, err)
 	}
 	kept, err := w.db.LatestForecasts(ctx, id)
 	if err != nil {
-		return nil, fmt.Errorf("count cook %d again: %w", id, err)
+		return fmt.Errorf("count cook %d again: %w", id, err)
 	}
 	var forecasted time.Time
 	for _, f := range kept {
@@ -99,70 +112,139 @@ func (w *watch) recount(ctx context.Context, id cook.ID) ([]monitor.Effect, erro
 			forecasted = f.At
 		}
 	}
-	var readings []cook.Reading
-	for r, err := range w.db.ReadingsOf(ctx, nil, stored.Started, time.Time{}) {
-		if err != nil {
-			return nil, fmt.Errorf("count cook %d again: %w", id, err)
-		}
-		readings = append(readings, r)
+	probes, err := w.db.Probes(ctx)
+	if err != nil {
+		return fmt.Errorf("count cook %d again: %w", id, err)
 	}
-	return w.core.Recount(id, readings, forecasted, w.now()), nil
+	own := make([]cook.ProbeID, 0, len(probes))
+	for _, p := range probes {
+		if outlook.Belongs(stored.Cook, p.ID) {
+			own = append(own, p.ID)
+		}
+	}
+	var effects []monitor.Effect
+	do := func(more []monitor.Effect) {
+		if len(more) > 0 {
+			w.alive()
+		}
+		if effects = append(effects, more...); len(effects) >= largestBatch {
+			w.act(ctx, effects)
+			effects = nil
+		}
+	}
+	if err := w.core.Recount(id, w.stored(ctx, own, stored.Started), forecasted, w.now(), do); err != nil {
+		return fmt.Errorf("count cook %d again: %w", id, err)
+	}
+	w.act(ctx, effects)
+	return nil
+}
+
+// stored streams readings, and tells the service manager now and then that it does.
+func (w *watch) stored(ctx context.Context, probes []cook.ProbeID, from time.Time) iter.Seq2[cook.Reading, error] {
+	return func(yield func(cook.Reading, error) bool) {
+		n := 0
+		for r, err := range w.db.ReadingsOf(ctx, probes, from, time.Time{}) {
+			if n++; n%1000 == 0 {
+				w.alive()
+			}
+			if !yield(r, err) {
+				return
+			}
+		}
+	}
+}
+
+// always can be received from at any time.
+func always() <-chan struct{} {
+	c := make(chan struct{})
+	close(c)
+	return c
 }
 
 // Run applies until ctx ends, then once more what was committed meanwhile. A store that cannot be read or written does
 // not end it: what could not be kept is tried again, and the trouble is shown and raises an alarm.
 func (w *watch) Run(ctx context.Context) error {
+	defer close(w.ended)
 	ticks := time.NewTicker(tick)
 	defer ticks.Stop()
-	w.act(ctx, w.owed)
-	w.owed = nil
-	w.catchUp(ctx)
+	w.recountOwed(ctx)
+	behind := always() // nil when everything committed has been applied
 	for {
 		w.show()
 		select {
 		case <-ctx.Done():
-			w.catchUp(context.WithoutCancel(ctx))
-			return w.trouble
+			return w.finish(context.WithoutCancel(ctx))
 		case c := <-w.commands:
 			w.obey(ctx, c)
 		case <-w.db.Committed():
-			w.catchUp(ctx)
+			behind = always()
+		case <-behind:
+			if !w.step(ctx) {
+				behind = nil
+			}
+			w.recountOwed(ctx)
 		case <-ticks.C:
 			w.alive()
+			w.passTime(ctx, behind == nil)
+			w.recountOwed(ctx)
 			if w.trouble != nil {
-				w.catchUp(ctx)
+				behind = always()
 			}
-			now := w.now()
-			w.act(ctx, append(w.core.SetIntake(w.intake(), now), w.core.Tick(now)...))
 		}
 	}
 }
 
-// catchUp applies what was committed since the cursor. Commands get their turn between batches.
-func (w *watch) catchUp(ctx context.Context) {
-	for ctx.Err() == nil {
-		w.alive()
-		next, err := w.db.ReadingsAfter(ctx, w.cursor, batch)
-		w.note(err)
-		if err != nil || len(next) == 0 {
-			return
-		}
-		readings := make([]cook.Reading, len(next))
-		for i, r := range next {
-			readings[i] = r.Reading
-		}
-		w.act(ctx, w.apply(readings))
-		w.cursor = next[len(next)-1].Seq
-		w.show()
-		for waiting := true; waiting; {
-			select {
-			case c := <-w.commands:
-				w.obey(ctx, c)
-			default:
-				waiting = false
-			}
-		}
+// passTime looks at the ways in and out and, unless readings are still to be applied, at who is silent.
+func (w *watch) passTime(ctx context.Context, caughtUp bool) {
+	now := w.now()
+	effects := w.core.SetIntake(w.intake(), now)
+	if caughtUp {
+		effects = append(effects, w.core.Tick(now)...)
 	}
+	w.act(ctx, effects)
+}
+
+// finish applies what was committed last, for as long as there is time, and keeps what could not be kept before.
+func (w *watch) finish(ctx context.Context) error {
+	for began := time.Now(); w.step(ctx) && time.Since(began) < lastWork; {
+	}
+	w.act(ctx, nil)
+	w.show()
+	return w.trouble
+}
+
+// step applies a batch of what was committed since the cursor, and reports whether there may be more.
+func (w *watch) step(ctx context.Context) bool {
+	w.alive()
+	next, err := w.db.ReadingsAfter(ctx, w.cursor, w.batch)
+	if ctx.Err() != nil {
+		return false
+	}
+	w.note(err)
+	if err != nil || len(next) == 0 {
+		return false
+	}
+	readings := make([]cook.Reading, len(next))
+	for i, r := range next {
+		readings[i] = r.Reading
+	}
+	began := time.Now()
+	effects := w.apply(readings)
+	w.batch = nextBatch(w.batch, time.Since(began))
+	w.cursor = next[len(next)-1].Seq
+	w.act(ctx, effects)
+	return true
+}
+
+// nextBatch makes a batch as large as goes into a turn, from what the last one took.
+func nextBatch(size int, took time.Duration) int {
+	switch {
+	case took > turn:
+		return max(smallestBatch, size/4)
+	case took < turn/4:
+		return min(largestBatch, 2*size)
+	}
+	return size
 }
 
 // apply hands readings to the monitor and measures the forecasts that they bring about.
@@ -181,7 +263,7 @@ func (w *watch) apply(readings []cook.Reading) []monitor.Effect {
 	return effects
 }
 
-// obey does what a person asked for. They hear whether it was kept.
+// obey does what a person asked for. They hear whether it was kept; they do not wait for a cook to be counted again.
 func (w *watch) obey(ctx context.Context, c command) {
 	effects, err := c.do(w.core)
 	if err == nil {
@@ -190,6 +272,7 @@ func (w *watch) obey(ctx context.Context, c command) {
 	}
 	w.show()
 	c.done <- err
+	w.recountOwed(ctx)
 }
 
 // alive tells the service manager that the loop goes round, as often as it asks for.
@@ -206,11 +289,16 @@ func (w *watch) alive() {
 
 // note remembers whether the store works, and logs when that changes.
 func (w *watch) note(err error) {
+	if err == nil && len(w.owed) > 0 && w.trouble != nil {
+		return // a cook still waits to be counted
+	}
 	if err != nil && w.trouble == nil {
 		w.log.Error("the watch cannot use the store", "error", err)
 	}
 	w.trouble = err
 }
+
+var errEnded = errors.New("the watch has ended: ask again after the restart")
 
 // do runs a command on the monitor's goroutine and waits for it.
 func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect, error)) error {
@@ -219,6 +307,8 @@ func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect
 	case w.commands <- c:
 	case <-ctx.Done():
 		return ctx.Err()
+	case <-w.ended:
+		return errEnded
 	}
 	select {
 	case err := <-c.done:
@@ -228,11 +318,9 @@ func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect
 	}
 }
 
-// act publishes effects, counts again what has to be, and keeps the rest together with what could not be kept before.
+// act publishes effects and keeps them, together with what could not be kept before. What is to be counted again is noted.
 func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
-	for len(effects) > 0 {
-		e := effects[0]
-		effects = effects[1:]
+	for _, e := range effects {
 		switch {
 		case e.Forecast != nil:
 			w.publish(fmt.Sprintf("stallkeeper/state/%d/%s", e.Forecast.Cook, e.Forecast.Piece), e.Forecast.JSON)
@@ -242,14 +330,26 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 		case e.Alarm != nil:
 			w.tell(e.Alarm)
 			w.unkept = append(w.unkept, e)
-		case e.Recount != 0:
-			more, err := w.recount(ctx, e.Recount)
-			w.note(err)
-			effects = append(effects, more...)
+		case e.Recount != 0 && !slices.Contains(w.owed, e.Recount):
+			w.owed = append(w.owed, e.Recount)
 		}
 	}
 	if len(w.unkept) > 0 {
-		w.note(w.keep(ctx))
+		w.note(w.keep(context.WithoutCancel(ctx)))
+	}
+}
+
+// recountOwed counts again what is to be. A cook whose readings could not be read stays owed.
+func (w *watch) recountOwed(ctx context.Context) {
+	for len(w.owed) > 0 && ctx.Err() == nil {
+		if err := w.recount(ctx, w.owed[0]); err != nil {
+			if ctx.Err() == nil {
+				w.note(err)
+			}
+			return
+		}
+		w.owed = w.owed[1:]
+		w.show()
 	}
 }
 

@@ -3,6 +3,7 @@ package monitor
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -121,43 +122,68 @@ func (m *State) delist(f *fire) {
 const future = 11 * time.Minute
 
 // Recount counts a cook again from its stored readings: after a start, after late readings, or when its probes changed.
-// Forecasts later than forecasted (the newest that is kept; zero for none) are made and kept. Alarms keep the state they
-// have; what the readings show beyond that comes out as changes.
-func (m *State) Recount(id cook.ID, readings []cook.Reading, forecasted, now time.Time) []Effect {
+// The readings come in outlook.Order; only those of the instant at hand are held, so a day of them needs no more room
+// than an hour. Forecasts later than forecasted (the newest that is kept; zero for none) are made and kept. Alarms keep
+// the state they have; what the readings show beyond that comes out as changes. What is to be done goes to emit as it
+// comes up. After an error of readings the cook stands uncounted, as after a start: Recount again.
+func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], forecasted, now time.Time, emit func([]Effect)) error {
 	m.advance(now)
 	old := m.find(id)
 	if old == nil {
 		return nil
 	}
 	before := m.standing(old)
-	m.delist(old)
-	f := m.newFire(old.stored)
-	m.fires[slices.Index(m.fires, old)] = f
-	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
+	f := m.renew(old)
 	f.keptAt, f.rehearse = forecasted, true
 	if forecasted.After(now.Add(future)) { // kept while the clock was ahead
 		f.keptAt = now
 	}
-	var mine []cook.Reading
-	for _, r := range readings {
+	var instant []cook.Reading
+	for r, err := range readings {
+		if err != nil {
+			m.uncount(f, before)
+			return err
+		}
 		if r.Arrived.After(f.counted) && !r.Arrived.After(now) {
 			f.counted = r.Arrived
 		}
 		if !f.wants(r) || r.Time.After(now.Add(future)) || !m.room(r.Probe) {
 			continue
 		}
+		if len(instant) > 0 && r.Time.After(instant[0].Time) {
+			emit(f.apply(m, instant))
+			instant = instant[:0]
+		}
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])
 		if p.fire == nil {
 			m.enlist(f, r.Probe)
 		}
 		p.note(r)
-		mine = append(mine, r)
+		instant = append(instant, r)
 	}
-	outlook.Sort(mine)
-	out := f.apply(m, mine)
+	emit(f.apply(m, instant))
 	f.rehearse = false
-	out = append(out, m.reconcile(f, before)...)
-	return append(out, f.foresee(m, false)...)
+	emit(m.reconcile(f, before))
+	emit(f.foresee(m, false))
+	return nil
+}
+
+// renew puts a fire that has seen nothing in the place of one.
+func (m *State) renew(old *fire) *fire {
+	m.delist(old)
+	f := m.newFire(old.stored)
+	m.fires[slices.Index(m.fires, old)] = f
+	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
+	return f
+}
+
+// uncount gives up a recount: nothing is counted, and the alarms stand as before.
+func (m *State) uncount(f *fire, before map[alarm.ID]alarm.Alarm) {
+	for _, c := range m.of(m.renew(f)) {
+		if a, ok := before[c.Alarm().ID]; ok {
+			c.Adopt(a)
+		}
+	}
 }
 
 // standing gives the cook's alarms as they are, by id.

@@ -128,13 +128,30 @@ func flat() cook.Piece {
 func (n *night) do(effects []Effect) {
 	for _, e := range effects {
 		if e.Recount != 0 {
-			n.do(n.m.Recount(e.Recount, slices.Clone(n.stored), n.kept, n.now))
+			n.recount(e.Recount)
 			continue
 		}
 		if e.Forecast != nil && e.Forecast.Keep {
 			n.kept = e.Forecast.At
 		}
 		n.heard, n.times = append(n.heard, e), append(n.times, n.now)
+	}
+}
+
+// recount gives the monitor what was taken in, in order, and does what it wants done as it comes up.
+func (n *night) recount(id cook.ID) {
+	n.tb.Helper()
+	sorted := slices.Clone(n.stored)
+	outlook.Sort(sorted)
+	stream := func(yield func(cook.Reading, error) bool) {
+		for _, r := range sorted {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	}
+	if err := n.m.Recount(id, stream, n.kept, n.now, n.do); err != nil {
+		n.tb.Fatal(err)
 	}
 }
 

@@ -299,7 +299,7 @@ func TestRestart_TellsNobodyAgainAndKeepsWhatIsAcknowledged(t *testing.T) {
 
 	after := &night{tb: t, m: newTested(), now: minute(125), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
 	after.m.Restore([]cook.Stored{after.cook}, before.m.Snapshot().Alarms)
-	after.do(after.m.Recount(1, after.stored, after.kept, after.now))
+	after.recount(1)
 	same(t, "messages at the restart", after.messages(), nil)
 	if a := after.m.Snapshot().Alarms; len(a) != 1 || a[0].State != alarm.Acked || a[0].By != "the cook" {
 		t.Errorf("alarms after the restart: %+v", a)
@@ -314,11 +314,33 @@ func TestRestart_TellsWhatHappenedMeanwhile(t *testing.T) {
 	readings := slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, to 60 in 15m, 60 hold 1h"), mustRead(t, "flat", 15*time.Second, "20 hold 135m"))
 	n := &night{tb: t, m: newTested(), now: minute(136), lag: time.Second, cook: cook.Stored{ID: 1, Cook: supper(flat())}, stored: readings, kept: minute(50)}
 	n.m.Restore([]cook.Stored{n.cook}, nil)
-	n.do(n.m.Recount(1, n.stored, n.kept, n.now))
+	n.recount(1)
 	same(t, "messages", n.messages(), []string{"22:16 pit-falling/1 active"})
 	if got := n.forecasts(); len(got) != 84 || got[0] != "20:51:00" {
 		t.Errorf("%d forecasts were made up for, from %s; want 84 from 20:51:00", len(got), got[0])
 	}
+}
+
+func TestRecount_ThatBreaksOffLosesNoAlarm(t *testing.T) {
+	readings := slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, to 60 in 15m, 60 hold 1h"), mustRead(t, "flat", 15*time.Second, "20 hold 135m"))
+	outlook.Sort(readings)
+	n := &night{tb: t, m: newTested(), now: minute(136), lag: time.Second, cook: cook.Stored{ID: 1, Cook: supper(flat())}, stored: readings, kept: minute(50)}
+	n.m.Restore([]cook.Stored{n.cook}, nil)
+	broken := errors.New("the disk is gone")
+	err := n.m.Recount(1, func(yield func(cook.Reading, error) bool) {
+		for _, r := range readings[:len(readings)-10] { // the fire has gone out by then
+			if !yield(r, nil) {
+				return
+			}
+		}
+		yield(cook.Reading{}, broken)
+	}, n.kept, n.now, n.do)
+	if !errors.Is(err, broken) {
+		t.Fatalf("Recount gave %v, want %v", err, broken)
+	}
+	same(t, "messages of the broken recount", n.messages(), nil)
+	n.recount(1)
+	same(t, "messages", n.messages(), []string{"22:16 pit-falling/1 active"})
 }
 
 func TestCookChanged_EventsTargetsAndEnd(t *testing.T) {
@@ -405,7 +427,7 @@ func TestRestart_ASilentProbeStaysSilentUntilItSpeaks(t *testing.T) {
 	same(t, "messages", before.messages(), []string{"20:39 probe-silent/flat active"})
 	after := &night{tb: t, m: newTested(), now: minute(61), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
 	after.m.Restore([]cook.Stored{after.cook}, append(before.m.Snapshot().Alarms, alarm.Alarm{ID: "pit-low/7", Kind: alarm.PitLow, State: alarm.Active, Cook: 7}))
-	after.do(after.m.Recount(1, after.stored, after.kept, after.now))
+	after.recount(1)
 	var later []cook.Reading
 	for _, r := range slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 2h"), mustRead(t, "flat", 15*time.Second, "60 gap 100m, hold 20m")) {
 		if r.Time.After(after.now) {

@@ -190,9 +190,11 @@ const (
 )
 
 func (m *State) advance(now time.Time) {
-	step := now.Sub(m.now)
-	if m.now.IsZero() || step < 0 {
+	step := max(0, now.Sub(m.now))
+	if m.now.IsZero() {
 		step = 0
+	}
+	if now.Round(0).Before(m.now.Round(0)) { // the wall clock, which arrivals are timed by, was set back
 		for _, f := range m.fires {
 			f.counted = time.Time{} // arrivals count anew from here
 		}

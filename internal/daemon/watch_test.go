@@ -1,0 +1,239 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/ingest"
+	"stallkeeper/internal/metrics"
+	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/store"
+)
+
+var supperTime = time.Date(2026, 5, 2, 18, 0, 0, 0, time.UTC)
+
+// bench is a watch on a real store, without a broker and without pages.
+type bench struct {
+	t    *testing.T
+	db   *store.DB
+	w    *watch
+	desk *desk
+	now  time.Time
+}
+
+func newBench(t *testing.T) *bench {
+	t.Helper()
+	b := &bench{t: t, now: supperTime.Add(3 * time.Hour)}
+	log := slog.New(slog.NewTextHandler(t.Output(), nil))
+	clock := func() time.Time { return b.now }
+	var err error
+	if b.db, err = store.Open(t.Context(), t.TempDir()+"/"+store.FileName, store.Options{Log: log, Now: clock}); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := b.db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	core := monitor.New(monitor.Options{Estimator: estimator.New(estimator.DefaultPrior()), Settings: alarm.DefaultSettings(), Zone: time.UTC})
+	b.w = newWatch(core, b.db, log, clock)
+	b.w.publish = func(string, []byte) {}
+	b.w.link = func() (bool, int, string) { return true, 0, "" }
+	b.w.stats = func() ingest.Stats { return ingest.Stats{} }
+	if b.w.measured, err = metrics.New(prometheus.NewRegistry(), b.w, "test"); err != nil {
+		t.Fatal(err)
+	}
+	b.desk = &desk{b.db, b.w, nil, clock}
+	return b
+}
+
+// run starts store and watch; the function that it gives stops them in order.
+func (b *bench) run() (stop func()) {
+	ctx, cancel := context.WithCancel(b.t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- runStages(ctx, []stage{{"store", b.db.Run}, {"watch", b.w.Run}}) }()
+	return func() {
+		b.t.Helper()
+		cancel()
+		if err := <-ended; err != nil {
+			b.t.Error(err)
+		}
+	}
+}
+
+// measure keeps a reading a minute from supperTime on.
+func (b *bench) measure(probe cook.ProbeID, minutes int, at func(minute int) thermal.Celsius) {
+	b.t.Helper()
+	kept := make(chan error, minutes)
+	for i := range minutes {
+		r := cook.Reading{Probe: probe, Time: supperTime.Add(time.Duration(i) * time.Minute), Celsius: at(i), Quality: cook.Good, Clock: cook.DeviceClock, Arrived: b.now}
+		if err := b.db.Put(b.t.Context(), store.Item{Reading: r, Done: func(_ store.Outcome, err error) { kept <- err }}); err != nil {
+			b.t.Fatal(err)
+		}
+	}
+	for range minutes {
+		if err := <-kept; err != nil {
+			b.t.Fatal(err)
+		}
+	}
+}
+
+func supper() cook.Cook {
+	return cook.Cook{Name: "supper", Started: supperTime, Pit: cook.Pit{SetPoint: 107}, Pieces: []cook.Piece{{ID: "flat", Cut: "brisket_flat", Target: 93, Intact: true}}}
+}
+
+func TestWatch_CountsACookFromWhatIsStored(t *testing.T) {
+	b := newBench(t)
+	stop := b.run()
+	defer stop()
+	b.measure("pit", 60, func(int) thermal.Celsius { return 107 })
+	b.measure("flat", 60, func(i int) thermal.Celsius { return thermal.Celsius(5 + 0.3*float64(i)) })
+	id, err := b.desk.StartCook(t.Context(), supper())
+	if err != nil {
+		t.Fatal(err)
+	}
+	within(t, "the newest reading in the view", func() bool {
+		s := b.w.Snapshot()
+		return len(s.Cooks) == 1 && s.Cooks[0].NewestAt.Equal(supperTime.Add(59*time.Minute)) && s.Cooks[0].Pieces[0].Forecasted
+	})
+	within(t, "a forecast for each minute", func() bool {
+		kept, err := b.db.Forecasts(t.Context(), id, "flat", time.Time{}, time.Time{})
+		return err == nil && len(kept) == 59
+	})
+}
+
+func TestWatch_HearsOfACookWhoseSenderHasGone(t *testing.T) {
+	b := newBench(t)
+	id, err := b.db.CreateCook(t.Context(), supper(), b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stop := b.run()
+	defer stop()
+	gone, hangUp := context.WithCancel(t.Context())
+	hangUp()
+	if err := b.desk.changed(gone, id); err != nil {
+		t.Fatal(err)
+	}
+	within(t, "the cook in the view", func() bool { return len(b.w.Snapshot().Cooks) == 1 })
+}
+
+func TestWatch_AnswersNobodyAfterItsEnd(t *testing.T) {
+	b := newBench(t)
+	b.run()()
+	err := b.w.do(t.Context(), func(*monitor.State) ([]monitor.Effect, error) { return nil, nil })
+	if !errors.Is(err, errEnded) {
+		t.Errorf("do after the end gave %v, want %v", err, errEnded)
+	}
+}
+
+func TestWatch_KeepsAtTheEndWhatItCouldNotBefore(t *testing.T) {
+	b := newBench(t)
+	a := alarm.Alarm{ID: "intake", Kind: alarm.IntakeBroken, State: alarm.Active, Priority: alarm.High, Raised: b.now, Changed: b.now}
+	b.w.unkept = []monitor.Effect{{Alarm: &monitor.Alarmed{Change: alarm.Change{Alarm: a}}}}
+	b.run()()
+	open, err := b.db.OpenAlarms(t.Context())
+	if err != nil || len(open) != 1 || open[0].ID != "intake" {
+		t.Errorf("kept alarms %v, %v; want the one that could not be written", open, err)
+	}
+}
+
+func TestWatch_ACookThatCannotBeReadStaysOwed(t *testing.T) {
+	b := newBench(t)
+	id, err := b.db.CreateCook(t.Context(), supper(), b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.w.owed = []cook.ID{id + 1, id} // the first is not there
+	b.w.recountOwed(t.Context())
+	if len(b.w.owed) != 2 || b.w.trouble == nil {
+		t.Errorf("owed %v, trouble %v; want both cooks owed and the trouble told", b.w.owed, b.w.trouble)
+	}
+	b.w.note(nil)
+	if b.w.trouble == nil {
+		t.Error("the trouble was forgotten while cooks still wait")
+	}
+}
+
+func TestNextBatch_FitsIntoATurn(t *testing.T) {
+	for _, row := range []struct {
+		size int
+		took time.Duration
+		want int
+	}{
+		{500, 3 * time.Second, 125},
+		{40, 3 * time.Second, 20}, // not below the smallest
+		{125, 300 * time.Millisecond, 125},
+		{125, 20 * time.Millisecond, 250},
+		{400, time.Millisecond, 500},
+	} {
+		if got := nextBatch(row.size, row.took); got != row.want {
+			t.Errorf("nextBatch(%d, %v) = %d, want %d", row.size, row.took, got, row.want)
+		}
+	}
+}
+
+// BenchmarkRecount counts a day of eight probes at a reading a second, 691,200 readings, with every forecast kept already.
+func BenchmarkRecount(b *testing.B) {
+	log := slog.New(slog.DiscardHandler)
+	clock := func() time.Time { return supperTime.Add(24 * time.Hour) }
+	db, err := store.Open(b.Context(), b.TempDir()+"/"+store.FileName, store.Options{Log: log, Now: clock})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer db.Close()
+	ctx, cancel := context.WithCancel(b.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- db.Run(ctx) }()
+	const seconds = 24 * 3600
+	done := make(chan struct{}, seconds*8)
+	for i := range seconds {
+		for p := range 8 {
+			probe, c := cook.ProbeID("pit"), thermal.Celsius(107)
+			if p > 0 {
+				probe, c = cook.ProbeID(fmt.Sprintf("flat%d", p)), thermal.Celsius(5+60*float64(i)/seconds)
+			}
+			r := cook.Reading{Probe: probe, Time: supperTime.Add(time.Duration(i) * time.Second), Celsius: c, Quality: cook.Good, Clock: cook.DeviceClock}
+			if err := db.Put(ctx, store.Item{Reading: r, Done: func(store.Outcome, error) { done <- struct{}{} }}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	for range seconds * 8 {
+		<-done
+	}
+	c := supper()
+	c.Pieces[0].Probes = []cook.ProbeID{"flat1", "flat2", "flat3", "flat4", "flat5", "flat6", "flat7"}
+	id, err := db.CreateCook(ctx, c, clock())
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := db.KeepForecasts(ctx, []cook.KeptForecast{{Cook: id, Piece: "flat", At: supperTime.Add(seconds * time.Second), JSON: []byte("{}")}}); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		w := newWatch(monitor.New(monitor.Options{Estimator: estimator.New(estimator.DefaultPrior()), Settings: alarm.DefaultSettings(), Zone: time.UTC}), db, log, clock)
+		w.publish = func(string, []byte) {}
+		if err := w.restore(ctx); err != nil {
+			b.Fatal(err)
+		}
+		if w.recountOwed(ctx); w.trouble != nil {
+			b.Fatal(w.trouble)
+		}
+	}
+	cancel()
+	if err := <-ended; err != nil {
+		b.Fatal(err)
+	}
+}
