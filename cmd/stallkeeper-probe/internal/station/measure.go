@@ -92,8 +92,9 @@ func (m *Meter) one(ctx context.Context, s *sensor, began time.Time) Result {
 	done := make(chan Result, 1)
 	// A read of a hanging driver cannot be interrupted: this goroutine ends when the driver comes back.
 	go func() {
-		defer func() { <-s.busy }()
-		done <- s.sample(ctx, m.tree, began, m.now)
+		r := s.sample(ctx, m.tree, began, m.now)
+		<-s.busy // before the result is taken: the next round may begin at once
+		done <- r
 	}()
 	select {
 	case r := <-done:
