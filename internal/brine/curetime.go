@@ -187,14 +187,16 @@ func (c CureTime) Judge(days float64) string {
 	return strings.Join(parts, "; ")
 }
 
-// TooShort reports whether the days are fewer than any rule that applies to the piece allows.
+// TooShort reports whether there are rules for the piece and the days are fewer than any of them allows.
 func (c CureTime) TooShort(days float64) bool {
+	short := false
 	for _, r := range c.Rules {
-		if r.Applies == "" && days >= r.Low {
+		if r.Applies == "" && days >= r.Low-1e-9 {
 			return false
 		}
+		short = short || r.Applies == ""
 	}
-	return true
+	return short
 }
 
 // Span writes the days of a rule, rounded up.

@@ -103,7 +103,7 @@ func TestEstimateCure_AWeakerBrineTakesLonger(t *testing.T) {
 
 func TestEstimateCure_WithoutThicknessThereIsNoDefault(t *testing.T) {
 	c := mustCure(t, CurePiece{MassKg: 3 * pound})
-	if c.Default != 0 || len(c.Rules) != 1 || !strings.Contains(c.Judge(9), "the thickness is not known") {
+	if c.Default != 0 || c.TooShort(1) || len(c.Rules) != 1 || !strings.Contains(c.Judge(9), "the thickness is not known") {
 		t.Errorf("%+v: %s", c, c.Judge(9))
 	}
 	if said := mustCure(t, CurePiece{ThicknessMM: 30, Flat: true}).Judge(20); !strings.Contains(said, "is longer than practice for a trimmed flat") {

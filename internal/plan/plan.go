@@ -71,11 +71,15 @@ type cooled struct {
 func workOut(f Forecaster, r Request, cools []cooled) Plan {
 	out := Plan{Request: r, Feasible: true}
 	smokes := make([]*smoke, len(r.Pieces))
+	var cooking []*smoke
 	for i, p := range r.Pieces {
 		s := smoking(f, r, p)
 		smokes[i] = &s
+		if !p.offPit() {
+			cooking = append(cooking, &s)
+		}
 	}
-	out.PAllReady, out.Earlier = together(smokes)
+	out.PAllReady, out.Earlier = together(cooking)
 	var late []string
 	behind := time.Duration(0)
 	for i, p := range r.Pieces {

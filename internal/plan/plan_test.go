@@ -329,6 +329,12 @@ func TestMake_ReplansAsTheCookRuns(t *testing.T) {
 	if p.Feasible || !p.Soonest.Equal(mustTime(t, "2026-05-03T19:40:00+02:00")) { // 19:00 ready at P90, 30 min rest, 10 min slicing
 		t.Errorf("feasible %v, soonest %v", p.Feasible, p.Soonest)
 	}
+	r.Now = mustTime(t, "2026-05-03T16:00:00+02:00")
+	r.Pieces[0].Done, r.Pieces[0].DoneAt, r.Pieces[0].Cooking = Rest, mustTime(t, "2026-05-03T15:00:00+02:00"), nil
+	p = mustPlan(t, r)
+	if !p.Feasible || p.Steps[0].ID != Hold || !p.Steps[0].At.Equal(r.Now) || !math.IsNaN(p.PAllReady) {
+		t.Errorf("feasible %v, first %+v, all ready %v", p.Feasible, p.Steps[0], p.PAllReady)
+	}
 }
 
 func TestValidate_SaysWhatToEnter(t *testing.T) {

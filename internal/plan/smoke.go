@@ -29,6 +29,9 @@ const (
 	wrapAt     = thermal.Celsius(70) // common practice, no source
 )
 
+// offPit reports a piece that was ready already.
+func (p Piece) offPit() bool { return slices.Contains([]StepID{Ready, Rest, Hold, Slice}, p.Done) }
+
 // cold is the forecaster's input for a piece that goes from the cooler onto a settled pit at a time.
 func (r Request) cold(p Piece, at time.Time) estimator.Input {
 	return estimator.Input{Cut: p.Cut, MassKg: p.MassKg, ThicknessMM: p.ThicknessMM, Target: p.Target, Started: at,
@@ -38,6 +41,9 @@ func (r Request) cold(p Piece, at time.Time) estimator.Input {
 
 // smoking forecasts the smoke stage of a piece.
 func smoking(f Forecaster, r Request, p Piece) smoke {
+	if p.offPit() {
+		return smoke{stall: never, over: never, wrap: never}
+	}
 	if p.Cooking != nil {
 		return read(*p.Cooking, p.DoneAt, p)
 	}
@@ -111,8 +117,11 @@ const planLevel = 0.9
 
 // together is the probability that all pieces are ready when the plan counts with it, and how much earlier each would have
 // to go on for planLevel of that; never when no earlier start within the horizon gives it. NaN when the forecasts cannot
-// be combined. Draws of pieces in one pit share the fire draw by draw.
+// be combined, or nothing is left to cook. Draws of pieces in one pit share the fire draw by draw.
 func together(all []*smoke) (p float64, earlier time.Duration) {
+	if len(all) == 0 {
+		return math.NaN(), never
+	}
 	n := len(all[0].draws)
 	if n == 0 || slices.ContainsFunc(all, func(s *smoke) bool { return len(s.draws) != n || s.p90 == never }) {
 		return math.NaN(), never

@@ -45,7 +45,7 @@ type Step struct {
 	ID     StepID
 	Piece  cook.PieceID // empty = all pieces together
 	At     time.Time    // comfortable; the soonest possible when the plan cannot be met
-	Latest time.Time    // begun later, the serving hour is lost; chill and freeze: a food limit is
+	Latest time.Time    // begun later, the serving hour is lost (stall and wrap: where they lie then); chill and freeze: a food limit is
 	Until  time.Time    // when it is over, for steps that last; zero where nothing is said
 	Do     string
 	IfLate string

@@ -72,7 +72,7 @@ func (q PiecePlan) line(p Piece) string {
 		s += fmt.Sprintf(", %.0f mm", p.ThicknessMM)
 	}
 	s += fmt.Sprintf(", to %.0f °C.", float64(p.Target))
-	if q.ReadyP10 >= 0 && q.ReadyP90 >= 0 {
+	if !p.offPit() && q.ReadyP10 >= 0 && q.ReadyP90 >= 0 {
 		s += fmt.Sprintf(" Smoke %s to %s, as likely as not %s.", span(q.ReadyP10), span(q.ReadyP90), span(q.ReadyP50))
 	}
 	if p.Cure > 0 && p.CureBasis != "" {
