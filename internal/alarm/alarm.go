@@ -72,4 +72,5 @@ type Alarm struct {
 	Acknowledged time.Time `json:"acknowledged,omitzero"`
 	By           string    `json:"by,omitempty"`
 	ShelvedUntil time.Time `json:"shelved_until,omitzero"`
+	Told         bool      `json:"told,omitempty"` // people are, or were, told that it stands; not of what old readings showed, or another alarm tells
 }

@@ -23,10 +23,14 @@ func (m *State) alarmed(changes []alarm.Change, current bool) []Effect {
 			m.beside[id] = m.sameCause(c.Alarm)
 			notify = notify && !m.beside[id]
 			m.told[id] = notify
+			c.Alarm.Told = notify
 		case alarm.Returned, alarm.Normal:
 			notify = notify && m.told[id]
+			c.Alarm.Told = m.told[id]
 			delete(m.told, id)
 			delete(m.beside, id)
+		default:
+			c.Alarm.Told = m.told[id]
 		}
 		out = append(out, Effect{Alarm: &Alarmed{Change: c, Notify: notify}})
 	}
@@ -72,7 +76,11 @@ func (m *State) tell(c *alarm.Condition) []Effect {
 	if a.State != alarm.Active || m.told[a.ID] || m.beside[a.ID] {
 		return nil
 	}
-	m.told[a.ID] = true
+	if m.sameCause(a) {
+		m.beside[a.ID] = true
+		return nil
+	}
+	m.told[a.ID], a.Told = true, true
 	return []Effect{{Alarm: &Alarmed{Change: alarm.Change{Alarm: a, From: a.State, Because: "still so", Call: true}, Notify: true}}}
 }
 

@@ -321,6 +321,35 @@ func TestRestart_TellsWhatHappenedMeanwhile(t *testing.T) {
 	}
 }
 
+func TestRestart_TellsWhatABacklogRaisedBefore(t *testing.T) {
+	readings := slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, to 60 in 15m, 60 hold 4h"), mustRead(t, "flat", 15*time.Second, "20 hold 5h"))
+	outlook.Sort(readings)
+	for i := range readings {
+		readings[i].Backlog = true
+	}
+	old := slices.IndexFunc(readings, func(r cook.Reading) bool { return r.Time.After(minute(120)) })
+	before := newNight(t, supper(flat()))
+	before.now = minute(300)
+	for i := 0; i < old; i += 200 { // the daemon is killed in the middle of the backlog
+		before.arrive(readings[i:min(i+200, old)]...)
+	}
+	same(t, "messages of the backlog", before.messages(), nil)
+	kept := before.m.Snapshot().Alarms
+	if len(kept) == 0 || kept[0].Told {
+		t.Fatalf("alarms %+v, want the falling pit, which nobody was told of", kept)
+	}
+	after := &night{tb: t, m: newTested(), now: minute(316), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
+	after.m.Restore([]cook.Stored{after.cook}, kept)
+	after.recount(1)
+	for i := old; i < len(readings); i += 200 {
+		after.arrive(readings[i:min(i+200, len(readings))]...)
+	}
+	after.until(minute(317))
+	if got := after.messages(); !slices.Contains(got, "01:16 pit-falling/1 active") {
+		t.Errorf("messages after the restart %q, want the pit that is still falling", got)
+	}
+}
+
 func TestRecount_ThatBreaksOffLosesNoAlarm(t *testing.T) {
 	readings := slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, to 60 in 15m, 60 hold 1h"), mustRead(t, "flat", 15*time.Second, "20 hold 135m"))
 	outlook.Sort(readings)

@@ -73,12 +73,12 @@ func New(o Options) *State {
 	}
 }
 
-// Restore takes over after a start: the running cooks, and the newest alarm of each id whatever its state (those that
-// stand count as told). Then Recount each cook with its stored readings.
+// Restore takes over after a start: the running cooks, and the newest alarm of each id whatever its state. What stands
+// and was not told before, because old readings showed it, is told once the readings are current. Then Recount each cook with its stored readings.
 func (m *State) Restore(cooks []cook.Stored, alarms []alarm.Alarm) {
 	for _, a := range alarms {
 		m.kept[a.ID] = a
-		if a.State == alarm.Active || a.State == alarm.Acked || a.State == alarm.Shelved {
+		if a.State == alarm.Acked || a.Told && (a.State == alarm.Active || a.State == alarm.Shelved) {
 			m.told[a.ID] = true
 		}
 	}

@@ -21,6 +21,7 @@ func (m *State) Snapshot() Snapshot {
 	}
 	for _, c := range m.conditions() {
 		if a := c.Alarm(); a.State != alarm.Normal && a.State != alarm.Pending {
+			a.Told = m.told[a.ID]
 			s.Alarms = append(s.Alarms, a)
 		}
 	}
