@@ -235,8 +235,8 @@ func (c *Core) tell(now time.Time, k *climb, r Route) Message {
 }
 
 func message(now time.Time, path string, reason Reason, why string, k *climb, times int) Message {
-	a := k.Item.Alarm
-	return Message{ID: identify(a.ID, a.Raised.UnixMicro(), k.Number, path, reason, times), Path: path, Made: now.UTC(), For: reason, Why: why, Items: []Item{k.Item}}
+	a := k.Item.Alarm // put aside after it returned, an alarm comes back under the time at which it was first raised: Since tells them apart
+	return Message{ID: identify(a.ID, a.Raised.UnixMicro(), k.Since.UnixMicro(), k.Number, path, reason, times), Path: path, Made: now.UTC(), For: reason, Why: why, Items: []Item{k.Item}}
 }
 
 // stop ends the climb because a person knows.

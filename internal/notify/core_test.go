@@ -48,7 +48,7 @@ func household() Ladder {
 
 // play drives a core as the notifier does, every second, restoring it from its state at every change, and notes what it sends.
 type play struct {
-	tb    testing.TB
+	tb    complainer
 	core  *Core
 	now   time.Time
 	sent  []Message
@@ -57,7 +57,14 @@ type play struct {
 	since map[alarm.ID]time.Time
 }
 
-func newPlay(tb testing.TB, l Ladder, now time.Time) *play {
+// complainer is what tests and properties have in common.
+type complainer interface {
+	Helper()
+	Errorf(format string, args ...any)
+	Fatal(args ...any)
+}
+
+func newPlay(tb complainer, l Ladder, now time.Time) *play {
 	return &play{tb: tb, core: NewCore(l), now: now, seen: map[string]bool{}, since: map[alarm.ID]time.Time{}}
 }
 
@@ -196,6 +203,20 @@ func TestShelved_ComesBackWithItsOwnLadder(t *testing.T) {
 	change("22:05:00", alarm.Active)
 	p.until(at("22:30:00"))
 	same(t, p.lines(), "21:00 mail raised pit-low/1", "22:05 mail raised pit-low/1", "22:15 phone raised pit-low/1")
+}
+
+// Found by TestCore_Invariants: under the ID of the first message the second would have been dropped as known.
+func TestShelved_AfterItReturnedItIsToldAnew(t *testing.T) {
+	p := newPlay(t, household(), evening)
+	raised := at("20:00:00")
+	for _, c := range []struct {
+		clock string
+		to    alarm.State
+	}{{"20:00:00", alarm.Active}, {"20:01:00", alarm.Returned}, {"20:02:00", alarm.Shelved}, {"21:02:00", alarm.Active}} {
+		p.until(at(c.clock))
+		p.step(Fact{Alarm: alarm.Alarm{ID: "pit-low/1", Priority: alarm.Medium, State: c.to, Raised: raised, Because: "Low."}, Because: "Low.", Tell: c.to != alarm.Shelved})
+	}
+	same(t, p.lines(), "20:00 mail raised pit-low/1", "20:01 mail over pit-low/1", "21:02 mail raised pit-low/1")
 }
 
 func TestCovered_TellsOnlyMachines(t *testing.T) {

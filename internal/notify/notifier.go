@@ -80,7 +80,14 @@ func New(ctx context.Context, o Options) (*Notifier, error) {
 		return nil, err
 	}
 	for _, w := range waiting {
-		if l := n.lanes[w.Message.Path]; l != nil && l.since.IsZero() && !w.Failing.IsZero() {
+		switch l := n.lanes[w.Message.Path]; {
+		case l == nil:
+			gone := Try{At: o.Now(), Error: "the path is no longer in the configuration", Final: true}
+			if err := o.Ledger.Tried(ctx, w.Message.ID, gone); err != nil {
+				return nil, err
+			}
+			o.Log.Warn("message given up, for its path is no longer in the configuration", "path", w.Message.Path, "subject", w.Message.Subject())
+		case l.since.IsZero() && !w.Failing.IsZero():
 			l.since, l.err = w.Failing, "not delivered before the restart"
 		}
 	}

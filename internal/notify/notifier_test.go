@@ -168,13 +168,17 @@ func TestNotifier_WithoutItsLedgerNothingHasHappened(t *testing.T) {
 
 func TestNotifier_KnowsAfterARestartThatAPathFailed(t *testing.T) {
 	r := newRig(t)
-	r.d.waiting = []Waiting{{Message: Message{ID: "x", Path: "phone"}, Tries: 3, Failing: evening.Add(-time.Hour)}}
+	r.d.waiting = []Waiting{{Message: Message{ID: "x", Path: "phone"}, Tries: 3, Failing: evening.Add(-time.Hour)},
+		{Message: Message{ID: "y", Path: "a path that was taken out of the configuration"}}}
 	again, err := New(t.Context(), r.o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if got := again.Trouble(); !strings.Contains(got, "phone have failed since 19:00") {
 		t.Errorf("trouble %q, want it known from before", got)
+	}
+	if len(r.d.waiting) != 1 {
+		t.Errorf("waiting %v, want the other given up", r.d.waiting)
 	}
 }
 

@@ -2,9 +2,15 @@ package notify
 
 import (
 	"bytes"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"io"
+	"math/big"
 	"mime"
 	"mime/quotedprintable"
 	"net"
@@ -280,5 +286,56 @@ func TestEmail_TellsRefusalFromFailure(t *testing.T) {
 	}
 	if n := len(s.Letters()); n != 1 {
 		t.Errorf("%d letters, want the one whose confirmation was cut", n)
+	}
+}
+
+// selfSigned makes a certificate for 127.0.0.1 and the pool that trusts it.
+func selfSigned(t *testing.T) (*tls.Config, *x509.CertPool) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	leaf, err := x509.ParseCertificate(der)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pool := x509.NewCertPool()
+	pool.AddCert(leaf)
+	return &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: key}}}, pool
+}
+
+func TestEmail_LogsInOverStartTLS(t *testing.T) {
+	guard, pool := selfSigned(t)
+	s, err := smtptest.StartGuarded(guard, "smoker", "open sesame")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Down(); err != nil {
+			t.Error(err)
+		}
+	})
+	e := mailer(t, s.Addr())
+	e.o.Security, e.o.TLS, e.o.Username, e.o.Password = StartTLS, &tls.Config{RootCAs: pool, ServerName: e.o.Host, MinVersion: tls.VersionTLS12}, "smoker", "wrong"
+	if err := e.Send(t.Context(), dyingFire()); err == nil {
+		t.Error("a wrong password was taken")
+	}
+	e.o.Password = "open sesame"
+	if err := e.Send(t.Context(), dyingFire()); err != nil {
+		t.Error(err)
+	}
+	e.o.TLS = nil // the system's authorities do not know this server
+	if err := e.Send(t.Context(), dyingFire()); err == nil {
+		t.Error("an unknown certificate was trusted")
+	}
+	if n := len(s.Letters()); n != 1 {
+		t.Errorf("%d letters, want 1", n)
 	}
 }

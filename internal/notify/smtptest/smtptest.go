@@ -1,9 +1,10 @@
-// Package smtptest is a small mail server for tests: it takes letters on loopback by SMTP (RFC 5321) and shows them. It
-// speaks no TLS and asks for no login, can be told to refuse, and can be taken down and brought back at the same address.
+// Package smtptest is a small mail server for tests: it takes letters on loopback by SMTP (RFC 5321) and shows them. It can
+// demand STARTTLS (RFC 3207) and a login (RFC 4616), refuse, and be taken down and brought back at the same address.
 package smtptest
 
 import (
-	"bufio"
+	"crypto/tls"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"net"
@@ -23,8 +24,10 @@ type Letter struct {
 
 // Server takes letters until it is closed.
 type Server struct {
-	addr string
-	work sync.WaitGroup
+	addr  string
+	tls   *tls.Config // nil: no STARTTLS
+	login string      // user and password with a space between; empty: none is asked for
+	work  sync.WaitGroup
 
 	mu      sync.Mutex // guards the fields below
 	ln      net.Listener
@@ -34,9 +37,15 @@ type Server struct {
 	cut     bool   // break the connection instead of confirming the next letter
 }
 
-// Start listens on a free port of 127.0.0.1.
-func Start() (*Server, error) {
-	s := &Server{addr: "127.0.0.1:0", conns: map[net.Conn]bool{}}
+// Start listens on a free port of 127.0.0.1 and takes letters from anybody.
+func Start() (*Server, error) { return StartGuarded(nil, "", "") }
+
+// StartGuarded takes letters only after STARTTLS and the login, where they are given.
+func StartGuarded(guard *tls.Config, user, password string) (*Server, error) {
+	s := &Server{addr: "127.0.0.1:0", tls: guard, conns: map[net.Conn]bool{}}
+	if user != "" {
+		s.login = user + " " + password
+	}
 	return s, s.Up()
 }
 
@@ -108,44 +117,78 @@ func (s *Server) talk(c net.Conn) {
 		delete(s.conns, c)
 		s.mu.Unlock()
 	}()
-	t := textproto.NewConn(struct {
-		io.Reader
-		io.Writer
-		io.Closer
-	}{bufio.NewReader(c), c, c})
-	var letter Letter
+	t := textproto.NewConn(c)
 	if err := t.PrintfLine("220 test"); err != nil {
 		return
 	}
+	d := &dialogue{s: s, secure: s.tls == nil, known: s.login == ""}
 	for {
 		line, err := t.ReadLine()
 		if err != nil {
 			return
 		}
 		verb, rest, _ := strings.Cut(line, " ")
-		answer := "250 ok"
 		switch strings.ToUpper(verb) {
-		case "MAIL":
-			letter = Letter{From: rest}
-		case "RCPT":
-			s.mu.Lock()
-			if s.refuse != "" {
-				answer = s.refuse
+		case "STARTTLS":
+			if s.tls == nil || t.PrintfLine("220 go on") != nil {
+				return
 			}
-			s.mu.Unlock()
-			letter.To = append(letter.To, rest)
+			t, d.secure = textproto.NewConn(tls.Server(c, s.tls)), true
 		case "DATA":
-			if t.PrintfLine("354 go on") != nil || !s.data(t, letter) {
+			if !d.secure || !d.known || t.PrintfLine("354 go on") != nil || !s.data(t, d.letter) || t.PrintfLine("250 ok") != nil {
 				return
 			}
 		case "QUIT":
 			_ = t.PrintfLine("221 bye")
 			return
-		}
-		if t.PrintfLine("%s", answer) != nil {
-			return
+		default:
+			for _, answer := range d.answer(strings.ToUpper(verb), rest) {
+				if t.PrintfLine("%s", answer) != nil {
+					return
+				}
+			}
 		}
 	}
+}
+
+// dialogue is what one client has said so far.
+type dialogue struct {
+	s             *Server
+	secure, known bool
+	letter        Letter
+}
+
+func (d *dialogue) answer(verb, rest string) []string {
+	switch verb {
+	case "EHLO":
+		out := []string{"250-test"}
+		if d.s.tls != nil && !d.secure {
+			out = append(out, "250-STARTTLS")
+		}
+		if d.s.login != "" && d.secure {
+			out = append(out, "250-AUTH PLAIN")
+		}
+		return append(out, "250 8BITMIME")
+	case "AUTH":
+		said, err := base64.StdEncoding.DecodeString(strings.TrimPrefix(rest, "PLAIN "))
+		if d.known = err == nil && d.secure && strings.ReplaceAll(strings.TrimPrefix(string(said), "\x00"), "\x00", " ") == d.s.login; !d.known {
+			return []string{"535 5.7.8 no"}
+		}
+		return []string{"235 2.7.0 yes"}
+	case "MAIL":
+		if !d.secure || !d.known {
+			return []string{"530 5.7.0 not yet"}
+		}
+		d.letter = Letter{From: rest}
+	case "RCPT":
+		d.s.mu.Lock()
+		defer d.s.mu.Unlock()
+		if d.s.refuse != "" {
+			return []string{d.s.refuse}
+		}
+		d.letter.To = append(d.letter.To, rest)
+	}
+	return []string{"250 ok"}
 }
 
 // data takes a letter's text and reports whether it is to be confirmed.
