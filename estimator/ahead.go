@@ -23,6 +23,7 @@ type ahead struct {
 	highest  float64 // the highest the core has been, °C
 	blind    float64 // how much more the model misses for want of pit readings
 	lag      float64 // seconds by which the five-minute median trails a rising probe
+	handled  bool    // a wrap was done, undone or is planned
 	raised   bool    // the setpoint was changed, or a change is planned
 }
 
@@ -42,6 +43,7 @@ func newAhead(in *Input, h *history, at time.Time) *ahead {
 		a.highest = math.Max(a.highest, o.c)
 	}
 	a.raised = len(in.PitPlan) > 0 || slices.ContainsFunc(past, func(e Event) bool { return e.Kind == SetPoint })
+	a.handled = in.Plan != nil || slices.ContainsFunc(past, func(e Event) bool { return e.Kind == Wrap || e.Kind == Unwrap })
 	if in.Plan != nil && a.coat == bare && !wrappedBefore(past) {
 		a.wrapWith = coatOf(in.Plan.With)
 		if !in.Plan.AtTime.IsZero() {
@@ -159,8 +161,11 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 	if wrapAt > 0 {
 		wrapAt = a.drawAbove(wrapAt+prior.Habits.WrapShift, prior.Habits.WrapSpread, ownRNG)
 	}
+	if with, at := a.drawWrap(&prior.Habits, ownRNG); with != bare && around == bare && wrapWith == bare {
+		wrapWith, wrapAt = with, at
+	}
 	raiseAt, raiseBy := a.drawRaise(&prior.Habits, ownRNG)
-	raised := 0.0
+	raised, wrapped := 0.0, false
 	deviation := a.now - a.base(a.start)
 	misfit, bias := 0.0, m.bias
 	reading := c.probe(&m.g) + bias
@@ -171,8 +176,11 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 			out.path = append(out.path, float32(reading))
 		}
 		ms := a.start + int64(t*1000)
-		if wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || wrapAt > 0 && reading >= wrapAt) && math.IsInf(out.wrap, 1) {
-			around, out.wrap = wrapWith, t
+		if wrapWith != bare && (a.wrapAtMS > 0 && ms >= a.wrapAtMS || wrapAt > 0 && reading >= wrapAt) && !wrapped {
+			around, wrapped = wrapWith, true
+			if a.wrapWith != bare { // a wrap that no plan announces calls nobody
+				out.wrap = t
+			}
 		}
 		around = a.coatLater(ms, around)
 		hours := dt / hour
@@ -251,6 +259,21 @@ func (a *ahead) drawAbove(mean, sd float64, rng *rand.Rand) float64 {
 	lowest := normalCDF((a.highest - mean) / sd)
 	u := lowest + (1-lowest)*rng.Float64()
 	return math.Max(mean+sd*normalQuantile(math.Min(u, 1-1e-6)), a.highest)
+}
+
+// drawWrap draws a wrap that no plan announces: none, in most scenarios. A log with a wrap or an unwrap in it has shown
+// what the cook does, and gets none.
+func (a *ahead) drawWrap(h *Habits, rng *rand.Rand) (with coat, at float64) {
+	u, v := rng.Float64(), rng.Float64()
+	passed := normalCDF((a.highest - h.WrapAt) / h.WrapSpread)
+	if a.handled || h.WrapShare <= 0 || u > h.WrapShare*(1-passed)/(1-h.WrapShare*passed) {
+		return bare, 0
+	}
+	at = a.drawAbove(h.WrapAt, h.WrapSpread, rng)
+	if v < 0.5 {
+		return inPaper, at
+	}
+	return inFoil, at
 }
 
 // drawRaise draws where the pit is raised without a plan, and by how much; +Inf when it is not.

@@ -47,10 +47,13 @@ type Noise struct {
 	Overdisp float64 // widening of the posterior
 }
 
-// Habits are what people do that no plan says.
+// Habits are what people do that no plan says. The shipped ones are choices (common practice, no source), near what the
+// simulated cooks show.
 type Habits struct {
 	WrapShift  float64   // where a wrap planned for a core temperature really comes, K from the plan
 	WrapSpread float64   // sd of the same
+	WrapShare  float64   // share of cooks without a plan that are wrapped all the same
+	WrapAt     float64   // core temperature at which that happens, °C
 	RaiseShare float64   // share of cooks whose pit is raised without a plan
 	RaiseAt    float64   // core temperature at which that happens, °C
 	RaiseSD    float64   // sd of the same
@@ -133,7 +136,7 @@ func BasePrior() Prior {
 	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
 	p.Ways = []Way{handWay(&crust, &sd)}
 	p.Noise = Noise{Misfit: 0.5, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, Overdisp: 1.0}
-	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, RaiseShare: 0.2, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
+	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, WrapShare: 0.2, WrapAt: 69, RaiseShare: 0.3, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
 	return p
 }
 
