@@ -143,8 +143,8 @@ func (c *Core) stepBack(now time.Time) {
 	}
 }
 
-// Missed gives the changes that the core has not heard of, from the alarms as they stand: what happened while nobody
-// listened, for messages were off. People need not be told of them.
+// Missed gives the changes that the core has not heard of, from the alarms as they stand: what happened while messages
+// were off. People are told of what still stands, not of what has ended.
 func (c *Core) Missed(standing []alarm.Alarm) []Fact {
 	var out []Fact
 	for _, id := range slices.Sorted(maps.Keys(c.s.Climbs)) {
@@ -158,6 +158,11 @@ func (c *Core) Missed(standing []alarm.Alarm) []Fact {
 		known := f.Alarm.State == alarm.Active || k.Stopped && (f.Alarm.State == alarm.Acked || f.Alarm.State == alarm.Shelved)
 		if !known {
 			out = append(out, f)
+		}
+	}
+	for _, a := range standing {
+		if k := c.s.Climbs[a.ID]; a.State == alarm.Active && a.Told && (k == nil || !k.Item.Alarm.Raised.Equal(a.Raised)) {
+			out = append(out, Fact{Alarm: a, Because: a.Because, Tell: true})
 		}
 	}
 	return out

@@ -275,13 +275,15 @@ func TestMissed_WhatHappenedWhileMessagesWereOff(t *testing.T) {
 	}
 	p.until(at("20:06:00"))
 	p.lines()
-	one := func(id alarm.ID, to alarm.State, raised time.Time) alarm.Alarm {
-		return alarm.Alarm{ID: id, Priority: alarm.High, State: to, Raised: raised}
+	one := func(id alarm.ID, to alarm.State, raised time.Time, told bool) alarm.Alarm {
+		return alarm.Alarm{ID: id, Priority: alarm.High, State: to, Raised: raised, Because: "It is so.", Told: told}
 	}
-	missed := p.core.Missed([]alarm.Alarm{one("acked", alarm.Acked, at("20:00:00")), one("stands", alarm.Active, at("20:00:00")), one("raised-anew", alarm.Active, at("20:05:00"))})
-	p.step(missed...)
-	same(t, p.lines(), "20:06 siren acknowledged acked", "20:06 siren over ended", "20:06 siren over raised-anew")
-	if again := p.core.Missed([]alarm.Alarm{one("acked", alarm.Acked, at("20:00:00")), one("stands", alarm.Active, at("20:00:00"))}); len(again) != 0 {
+	standing := []alarm.Alarm{one("acked", alarm.Acked, at("20:00:00"), true), one("stands", alarm.Active, at("20:00:00"), true),
+		one("raised-anew", alarm.Active, at("20:05:00"), true), one("beside", alarm.Active, at("20:05:00"), false)}
+	p.step(p.core.Missed(standing)...)
+	same(t, p.lines(), "20:06 siren acknowledged acked", "20:06 siren over ended", "20:06 siren over raised-anew",
+		"20:06 mail raised raised-anew", "20:06 phone raised raised-anew")
+	if again := p.core.Missed(standing); len(again) != 0 {
 		t.Errorf("missed %v, want nothing new", again)
 	}
 }
