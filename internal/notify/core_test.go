@@ -329,7 +329,7 @@ func TestBadNight(t *testing.T) {
 		}
 		p.sent = append(p.sent, Message{Made: p.now, Why: why, Items: []Item{{Alarm: f.Alarm, Because: f.Because}}})
 	}
-	for _, line := range strings.Split(strings.TrimSpace(mustRead(t, "bad-night-changes.txt")), "\n") {
+	for line := range strings.SplitSeq(strings.TrimSpace(mustRead(t, "bad-night-changes.txt")), "\n") {
 		head, because, _ := strings.Cut(line, ": ")
 		f := strings.Fields(head)
 		now, id, state := at(f[0]), alarm.ID(f[3]), alarm.State(f[4])

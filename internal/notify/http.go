@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
 	"time"
@@ -27,9 +28,7 @@ func post(ctx context.Context, client *http.Client, url string, body []byte, hea
 	if err != nil {
 		return err
 	}
-	for k, v := range header {
-		req.Header[k] = v
-	}
+	maps.Copy(req.Header, header)
 	req.Header.Set("Content-Type", "application/json")
 	req.Header.Set("User-Agent", "stallkeeper")
 	return finish(client.Do(req))

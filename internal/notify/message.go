@@ -44,7 +44,7 @@ type Message struct {
 
 // identify gives a message its name: the same event on the same path always has the same one.
 func identify(parts ...any) string {
-	sum := sha256.Sum256([]byte(fmt.Sprintln(parts...)))
+	sum := sha256.Sum256(fmt.Appendln(nil, parts...))
 	return hex.EncodeToString(sum[:16])
 }
 
@@ -118,8 +118,8 @@ func orSomebody(name string) string {
 
 // firstSentence ends at the first full stop that a space and a new sentence follow; figures such as 93.0 do not end it.
 func firstSentence(s string) string {
-	if i := strings.Index(s, ". "); i >= 0 {
-		return s[:i]
+	if before, _, ok := strings.Cut(s, ". "); ok {
+		return before
 	}
 	return strings.TrimSuffix(s, ".")
 }
