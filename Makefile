@@ -4,7 +4,7 @@ TAGS := sqlite_omit_load_extension,osusergo,netgo
 GO   := go
 export GOFLAGS := -tags=$(TAGS)
 
-.PHONY: help run test check bench soak dist clean
+.PHONY: help run test check bench soak dist dist-check clean
 
 help: ## print this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -25,8 +25,17 @@ bench: ## measure: forecasts, store and intake on this machine
 soak: ## a day of readings and a hundred kills for each broker
 	STALLKEEPER_SOAK=1 STALLKEEPER_REQUIRE=1 $(GO) test -timeout 90m -count=1 -v -run 'Soak|Kill' ./...
 
-dist: ## static binary for this machine, in dist/
+dist: ## static stallkeeper for this machine, and the probe program for amd64, arm64 and armv7, in dist/
 	$(GO) build -trimpath -ldflags '-s -w -linkmode external -extldflags -static' -o dist/stallkeeper ./cmd/stallkeeper
+	CGO_ENABLED=0 GOARCH=amd64 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-amd64 ./cmd/stallkeeper-probe
+	CGO_ENABLED=0 GOARCH=arm64 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-arm64 ./cmd/stallkeeper-probe
+	CGO_ENABLED=0 GOARCH=arm GOARM=7 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-armv7 ./cmd/stallkeeper-probe
+
+PROBE := ./cmd/stallkeeper-probe/... ./internal/convert ./internal/calibrate
+
+dist-check: ## the probe program's tests on arm64 and armv7, emulated (needs qemu-user-static)
+	CGO_ENABLED=0 GOARCH=arm64 $(GO) test -exec qemu-aarch64-static $(PROBE)
+	CGO_ENABLED=0 GOARCH=arm GOARM=7 $(GO) test -exec qemu-arm-static $(PROBE)
 
 clean: ## remove what was built
 	rm -rf dist stallkeeper stallkeeper-probe
