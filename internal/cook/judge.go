@@ -17,7 +17,10 @@ const (
 
 // Judge gives each reading the quality that it shows by itself and beside the probe's last good value.
 // The zero value is ready. Feed it the readings of all probes in the order in which they are to be judged.
-type Judge struct{ last map[ProbeID]thermal.Celsius }
+type Judge struct {
+	Gas  map[ProbeID]bool // probes that give parts per million (RoleCO): what cannot be a temperature is theirs to say
+	last map[ProbeID]thermal.Celsius
+}
 
 // Quality judges one reading. An 85.0 is believed only from a probe that was near it just before.
 func (j *Judge) Quality(r Reading) Quality {
@@ -37,6 +40,10 @@ func (j *Judge) judge(r Reading) Quality {
 		limit = anythingAbove
 	}
 	switch {
+	case j.Gas[r.Probe] && r.Celsius < 0: // sensors show a fault, or a drifted zero, so
+		return OutOfRange
+	case j.Gas[r.Probe]:
+		return Good
 	case r.Celsius <= openBelow:
 		return Open
 	case r.Celsius > limit:

@@ -110,7 +110,13 @@ func (d *Daemon) openIntake() error {
 	if err != nil {
 		return err
 	}
-	d.intake = ingest.New(decoder, sink{d.db}, d.opts.Now)
+	var gas []cook.ProbeID
+	for _, p := range cfg.Probes {
+		if p.Role == cook.RoleCO {
+			gas = append(gas, p.ID)
+		}
+	}
+	d.intake = ingest.New(decoder, sink{d.db}, d.opts.Now, gas...)
 	d.watch.stats = d.intake.Stats
 	if cfg.MQTT.URL != "" {
 		password, err := cfg.MQTT.Password()

@@ -115,7 +115,7 @@ func (d *desk) HandReading(ctx context.Context, r cook.Reading) error {
 	}
 	r.Time, r.Clock, r.Arrived = cook.Instant(r.Time), cook.HandClock, cook.Instant(d.now())
 	if r.Quality == "" {
-		var judge cook.Judge
+		judge := cook.Judge{Gas: d.intake.Gas()}
 		r.Quality = judge.Quality(r)
 	}
 	type result struct {

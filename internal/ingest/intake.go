@@ -52,6 +52,7 @@ type Intake struct {
 	decoder *Decoder
 	sink    Sink
 	now     func() time.Time
+	gas     map[cook.ProbeID]bool
 
 	mu     sync.Mutex // guards probes and keeps judging and queueing in one order
 	probes map[cook.ProbeID]*probeState
@@ -69,10 +70,17 @@ type probeState struct {
 // maxTracked bounds the memory for probes against a client that invents names. A forgotten probe is judged as if it were new.
 const maxTracked = 4096
 
-// New prepares an intake; now stamps the arrivals.
-func New(decoder *Decoder, sink Sink, now func() time.Time) *Intake {
-	return &Intake{decoder: decoder, sink: sink, now: now, probes: map[cook.ProbeID]*probeState{}}
+// New prepares an intake; now stamps the arrivals. The probes named in gas send parts per million, not degrees.
+func New(decoder *Decoder, sink Sink, now func() time.Time, gas ...cook.ProbeID) *Intake {
+	in := &Intake{decoder: decoder, sink: sink, now: now, gas: map[cook.ProbeID]bool{}, probes: map[cook.ProbeID]*probeState{}}
+	for _, id := range gas {
+		in.gas[id] = true
+	}
+	return in
 }
+
+// Gas gives the probes that send parts per million. It is not to be changed.
+func (in *Intake) Gas() map[cook.ProbeID]bool { return in.gas }
 
 // Consumes reports whether messages on the topic are readings.
 func (in *Intake) Consumes(topic string) bool { return in.decoder.Consumes(topic) }
@@ -130,7 +138,7 @@ func (in *Intake) judge(r *cook.Reading) {
 				break
 			}
 		}
-		p = &probeState{}
+		p = &probeState{judge: cook.Judge{Gas: in.gas}}
 		in.probes[r.Probe] = p
 	}
 	r.Quality = p.judge.Quality(*r)

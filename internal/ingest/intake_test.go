@@ -204,6 +204,24 @@ func TestIntake_Judges(t *testing.T) {
 	}
 }
 
+func TestIntake_DoesNotTakePartsPerMillionForDegrees(t *testing.T) {
+	sink := newSink()
+	in := New(mustDecoder(t, nil), sink, frozen, "shed")
+	for _, payload := range []string{"85", "0", "400", "1200", "-5"} {
+		if _, doneErr, err := handle(t, in, message("shed", payload)); doneErr != nil || err != nil {
+			t.Fatal(doneErr, err)
+		}
+	}
+	var got []cook.Quality
+	for _, r := range sink.order {
+		got = append(got, r.Quality)
+	}
+	want := []cook.Quality{cook.Good, cook.Good, cook.Good, cook.Good, cook.OutOfRange}
+	if fmt.Sprint(got) != fmt.Sprint(want) {
+		t.Errorf("qualities = %v, want %v", got, want)
+	}
+}
+
 func TestIntake_MemoryIsBoundedAgainstInventedNames(t *testing.T) {
 	in := New(mustDecoder(t, nil), newSink(), frozen)
 	for i := range 2 * maxTracked {

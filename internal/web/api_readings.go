@@ -97,7 +97,10 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	reading := cook.Reading{Probe: body.Probe, Time: cook.Instant(at), Celsius: *body.Celsius, Clock: cook.HandClock, Arrived: s.opts.Now()}
-	var judge cook.Judge
+	judge := cook.Judge{Gas: map[cook.ProbeID]bool{}}
+	for _, p := range s.opts.View.Snapshot().Probes {
+		judge.Gas[p.ID] = p.Role == cook.RoleCO
+	}
 	if reading.Quality = judge.Quality(reading); reading.Quality == cook.PowerUp {
 		reading.Quality = cook.Good // a person does not read a sensor's power-up value
 	}

@@ -15,9 +15,10 @@ type probeDoc struct {
 	ID       cook.ProbeID     `json:"id"`
 	Role     cook.Role        `json:"role"`
 	Silent   bool             `json:"silent"`
-	Suspect  bool             `json:"suspect"` // its readings are in doubt
-	Time     *time.Time       `json:"time"`    // of the last reading; null when there is none
-	Celsius  *thermal.Celsius `json:"celsius"` // of the last reading
+	Suspect  bool             `json:"suspect"`       // its readings are in doubt
+	Time     *time.Time       `json:"time"`          // of the last reading; null when there is none
+	Celsius  *thermal.Celsius `json:"celsius"`       // of the last reading; null when it is no temperature
+	PPM      *float64         `json:"ppm,omitempty"` // of the last reading of a carbon monoxide probe
 	Quality  cook.Quality     `json:"quality,omitempty"`
 	Interval *float64         `json:"interval_seconds"` // typical; null when not known
 	Cook     cook.ID          `json:"cook,omitempty"`
@@ -28,6 +29,9 @@ func probeDocOf(p monitor.ProbeView) probeDoc {
 	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece}
 	if !p.Last.Time.IsZero() {
 		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
+		if p.Role == cook.RoleCO {
+			d.Celsius, d.PPM = nil, finite(float64(p.Last.Celsius))
+		}
 	}
 	if p.Interval > 0 {
 		d.Interval = finite(p.Interval.Seconds())

@@ -11,7 +11,17 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
 )
+
+func TestProbes_CarbonMonoxideIsNoTemperature(t *testing.T) {
+	shelf := newShelf(t)
+	shelf.snap.Probes = append(shelf.snap.Probes, monitor.ProbeView{ID: "shed", Role: cook.RoleCO, Last: cook.Reading{Probe: "shed", Time: shelf.snap.Now, Celsius: 12, Quality: cook.Good}})
+	w := send(newServer(t, shelf, nil), request("GET", "/api/v1/probes/shed", ""))
+	if body := w.Body.String(); !strings.Contains(body, `"celsius":null`) || !strings.Contains(body, `"ppm":12`) {
+		t.Errorf("probe = %s, want 12 ppm and no degrees", body)
+	}
+}
 
 func TestAlarmIDs_MayCarryTheirSlashes(t *testing.T) {
 	shelf := newShelf(t)

@@ -46,6 +46,8 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 			line.Value = fmt.Sprintf("%.0f ppm", float64(v.Last.Celsius))
 		}
 		switch {
+		case v.Last.Time.IsZero():
+			line.Value, line.State = "no value", "has not been heard yet"
 		case v.Last.Quality != cook.Good:
 			line.Value, line.State = "no value", qualityName(v.Last.Quality)+" (it sent "+line.Value+")"
 		case v.Silent:
