@@ -206,6 +206,9 @@ func (g *gate) check(r *http.Request, name, password string) (User, error) {
 		return User{}, r.Context().Err()
 	}
 	defer func() { <-g.hashes }()
+	if wait := g.mustWait(from); wait > 0 { // others of this address may have failed while this one stood in line
+		return User{}, tooOften(wait)
+	}
 	u, known := g.users[name]
 	hash := []byte(u.Hash)
 	if !known {

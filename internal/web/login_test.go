@@ -180,6 +180,24 @@ func TestWrongPasswords_AreSlowedDown(t *testing.T) {
 	}
 }
 
+// Standing in line for the hash is no way around the limit.
+func TestWrongPasswords_AtOnceAreSlowedDownToo(t *testing.T) {
+	server, _, _ := newGuarded(t, nil)
+	codes := make(chan int, 3*maxFailures)
+	for range cap(codes) {
+		go func() { codes <- login(server, "192.0.2.7:999", "boss", "guess").Code }()
+	}
+	tried := 0
+	for range cap(codes) {
+		if <-codes == 401 {
+			tried++
+		}
+	}
+	if tried != maxFailures {
+		t.Errorf("%d passwords were tried at once, want %d", tried, maxFailures)
+	}
+}
+
 // Behind a proxy the address is the one that the proxy saw; without one the header is a claim.
 func TestAddress_IsNotForged(t *testing.T) {
 	r := request("GET", "/", "")
