@@ -126,7 +126,7 @@ func TestSample_ItsMessagesAreValid(t *testing.T) {
 	_, rest, _ := strings.Cut(readSample(t), "\n[notify]")
 	rest, _, _ = strings.Cut(rest, "\n[")
 	var lines []string
-	for _, line := range strings.Split("[notify]"+rest, "\n") {
+	for line := range strings.SplitSeq("[notify]"+rest, "\n") {
 		if m := regexp.MustCompile(`^#(\[\[.*|[a-z_]+ = .*)`).FindStringSubmatch(line); m != nil {
 			line = m[1]
 		}

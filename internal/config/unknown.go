@@ -58,7 +58,6 @@ func knownKeys(t reflect.Type) []string {
 	}
 	var out []string
 	for f := range t.Fields() {
-		f := f
 		if tag := f.Tag.Get("toml"); tag != "" {
 			out = append(out, tag)
 			out = append(out, knownKeys(f.Type)...)

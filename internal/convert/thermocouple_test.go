@@ -1,6 +1,7 @@
 package convert
 
 import (
+	"maps"
 	"math"
 	"strings"
 	"testing"
@@ -25,9 +26,7 @@ var otherRows = map[Thermocouple][][2]float64{
 
 func TestThermocouple_ReproducesTheTablesBothWays(t *testing.T) {
 	rows := map[Thermocouple][][2]float64{"K": typeKRows}
-	for tc, r := range otherRows {
-		rows[tc] = r
-	}
+	maps.Copy(rows, otherRows)
 	for tc, table := range rows {
 		for _, row := range table {
 			mv, err := tc.Millivolts(thermal.Celsius(row[0]))

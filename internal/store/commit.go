@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -189,12 +191,7 @@ func (db *DB) commit(batch []Item) {
 }
 
 func hasStored(outcomes []Outcome) bool {
-	for _, o := range outcomes {
-		if o == Stored {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(outcomes, Stored)
 }
 
 func answer(batch []Item, outcomes []Outcome, err error) {
@@ -217,9 +214,7 @@ type names struct {
 }
 
 func (n *names) keep() {
-	for name, id := range n.fresh {
-		n.known[name] = id
-	}
+	maps.Copy(n.known, n.fresh)
 	n.fresh = nil
 }
 

@@ -210,14 +210,6 @@ func (t *trouble) text() string {
 // micros is a time as it is kept.
 func micros(t time.Time) int64 { return cook.Instant(t).UnixMicro() }
 
-// microsOrNull keeps a zero time as null.
-func microsOrNull(t time.Time) any {
-	if t.IsZero() {
-		return nil
-	}
-	return micros(t)
-}
-
 func instant(us int64) time.Time { return time.UnixMicro(us).UTC() }
 
 // span is a stretch of time as it is kept; zero times are open ends.

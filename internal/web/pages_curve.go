@@ -143,7 +143,7 @@ func (n number) MarshalJSON() ([]byte, error) {
 	if math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) {
 		return []byte("null"), nil
 	}
-	return []byte(fmt.Sprintf("%.1f", float64(n))), nil
+	return fmt.Appendf(nil, "%.1f", float64(n)), nil
 }
 
 // curveJSON is what the chart draws, in the reader's unit. Times are Unix seconds.

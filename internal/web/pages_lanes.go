@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"stallkeeper/estimator"
@@ -225,26 +226,27 @@ func (s reader) allReady(c *monitor.CookView) string {
 // laneAlt is the whole lane in words, for those who do not see it.
 func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretch) string {
 	f := v.Forecast
-	text := fmt.Sprintf("%s, %s: ", v.Piece.ID, cutName(v.Piece.Cut))
+	var text strings.Builder
+	text.WriteString(fmt.Sprintf("%s, %s: ", v.Piece.ID, cutName(v.Piece.Cut)))
 	for i, t := range past {
 		if i > 0 {
-			text += ", "
+			text.WriteString(", ")
 		}
-		text += fmt.Sprintf("%s from %s", stateName(t.State), s.Clock(t.From))
+		text.WriteString(fmt.Sprintf("%s from %s", stateName(t.State), s.Clock(t.From)))
 	}
-	text += fmt.Sprintf(". Now %s of %s. ", s.Temp(f.Core), s.Mark(v.Piece.Target))
+	text.WriteString(fmt.Sprintf(". Now %s of %s. ", s.Temp(f.Core), s.Mark(v.Piece.Target)))
 	if f.State == estimator.Stall && !f.StallEnd.IsZero() {
-		text += fmt.Sprintf("The stall probably ends at %s. ", s.Clock(f.StallEnd))
+		text.WriteString(fmt.Sprintf("The stall probably ends at %s. ", s.Clock(f.StallEnd)))
 	}
 	if at, with := plannedWrap(v); !at.IsZero() {
-		text += fmt.Sprintf("Wrap in %s planned, about %s. ", with, s.Clock(at))
+		text.WriteString(fmt.Sprintf("Wrap in %s planned, about %s. ", with, s.Clock(at)))
 	}
-	text += sentence(s.ready(f))
+	text.WriteString(sentence(s.ready(f)))
 	if f.State != estimator.Ready && !f.Ready[3].IsZero() {
-		text += fmt.Sprintf(" Most likely %s.", s.Clock(f.Ready[3]))
+		text.WriteString(fmt.Sprintf(" Most likely %s.", s.Clock(f.Ready[3])))
 	}
 	if !c.Stored.ServeBy.IsZero() {
-		text += fmt.Sprintf(" Serving hour %s. %s", s.Clock(c.Stored.ServeBy), sentence(s.late(c.Stored.ServeBy, v)))
+		text.WriteString(fmt.Sprintf(" Serving hour %s. %s", s.Clock(c.Stored.ServeBy), sentence(s.late(c.Stored.ServeBy, v))))
 	}
-	return text
+	return text.String()
 }

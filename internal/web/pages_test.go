@@ -381,7 +381,7 @@ func TestPages_OfferOnlyWhatThePersonMayDo(t *testing.T) {
 		"mate":  {"Acknowledge</button>": true, "Log something": true, "Read by hand": true, "It did not happen": true, "End this cook": false, `id="light"`: false},
 		"boss":  {"Acknowledge</button>": true, "End this cook": true, `id="light"`: true},
 	} {
-		all := ""
+		var all strings.Builder
 		for _, path := range []string{"/?piece=7/flat", "/cooks/7", "/probes", "/start"} {
 			req, err := http.NewRequest(http.MethodGet, server.URL+path, nil)
 			if err != nil {
@@ -397,10 +397,10 @@ func TestPages_OfferOnlyWhatThePersonMayDo(t *testing.T) {
 			if err != nil || answer.StatusCode != http.StatusOK {
 				t.Fatalf("%s %s: %s, %v", name, path, answer.Status, err)
 			}
-			all += string(body)
+			all.WriteString(string(body))
 		}
 		for text, offered := range want {
-			if strings.Contains(all, text) != offered {
+			if strings.Contains(all.String(), text) != offered {
 				t.Errorf("%s: %q offered %v, want %v", name, text, !offered, offered)
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"strconv"
 
@@ -86,9 +87,7 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	var request *requestError
 	if errors.As(err, &request) {
-		for name, values := range request.header {
-			w.Header()[name] = values
-		}
+		maps.Copy(w.Header(), request.header)
 	}
 	body, err := json.Marshal(p)
 	if err != nil {
