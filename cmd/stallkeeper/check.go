@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
@@ -58,7 +57,7 @@ func (k checkCmd) Run(c *console) error {
 	if k.Log == "" {
 		return fmt.Errorf("--log is missing: name the folder of a cook log")
 	}
-	log, err := cook.ReadLog(os.DirFS(k.Log))
+	log, err := readLog(k.Log)
 	if err != nil {
 		return err
 	}

@@ -220,7 +220,7 @@ func (cookImportCmd) Help() string { return "Example: stallkeeper cook import ./
 
 // Run sends the cook log to the daemon.
 func (i cookImportCmd) Run(c *console) error {
-	if _, err := cook.ReadLog(os.DirFS(i.Log)); err != nil {
+	if _, err := readLog(i.Log); err != nil {
 		return err
 	}
 	var packed bytes.Buffer

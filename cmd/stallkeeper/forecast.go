@@ -27,7 +27,7 @@ A forecast is a statement about temperature and time, never about safety: measur
 
 // Run forecasts every piece of the log.
 func (f forecastCmd) Run(c *console) error {
-	log, err := cook.ReadLog(os.DirFS(f.Log))
+	log, err := readLog(f.Log)
 	if err != nil {
 		return err
 	}
@@ -63,6 +63,15 @@ func (f forecastCmd) Run(c *console) error {
 		return errFinding
 	}
 	return nil
+}
+
+// readLog reads the cook log in a folder; an error names the folder.
+func readLog(dir string) (*cook.Log, error) {
+	log, err := cook.ReadLog(os.DirFS(dir))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", dir, err)
+	}
+	return log, nil
 }
 
 func (f forecastCmd) print(c *console, line outlook.Line) error {

@@ -71,7 +71,9 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 		args = []string{"--help"}
 	}
 	parsed, err := parser.Parse(args)
-	if err == nil {
+	if err != nil {
+		err = fmt.Errorf("%w (stallkeeper --help lists the commands, stallkeeper COMMAND --help how each is used)", err)
+	} else {
 		err = parsed.Run(&console{ctx: ctx, out: out, errOut: errOut})
 	}
 	switch {

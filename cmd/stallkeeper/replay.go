@@ -34,7 +34,7 @@ func (r cookReplayCmd) Run(c *console) error {
 	if err != nil {
 		return err
 	}
-	log, err := cook.ReadLog(os.DirFS(r.Log))
+	log, err := readLog(r.Log)
 	if err != nil {
 		return err
 	}
