@@ -2,6 +2,7 @@ package safety
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"stallkeeper/estimator/thermal"
@@ -27,16 +28,71 @@ func cooling(t Trace, rule CoolingRule, s Settings) (v Verdict, ok bool) {
 	return v, ok
 }
 
-// coolingStage counts from the last reading at or above the stage's start to the first at or below its end.
-func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
-	r := t.Readings
-	start := -1
+// descent finds the last reading surely at or above a temperature before the piece went below it for good. Warming up again
+// sets the clock back only when it is real heating: to 165 °F or hotter than ever before; a bump does not. seen is false
+// when no reading surely lies that high, so the clock began before the log; ok is false when the trace holds no cooling.
+func descent(r []cook.Reading, fromF float64, s Settings) (start int, seen, ok bool) {
+	top, start := math.Inf(-1), -1
+	armed := true
 	for i := range r {
-		if s.asCold(r[i]) >= stage.FromF-2*hair {
+		f := r[i].Celsius.Fahrenheit()
+		if f >= top || f >= reheatedF {
+			armed = true
+		}
+		top = max(top, f)
+		if s.asHot(r[i]) >= fromF && armed {
 			start = i
+		} else if f < fromF {
+			armed = false
 		}
 	}
-	if start < 0 || start == len(r)-1 {
+	if start >= 0 {
+		return start, true, start < len(r)-1
+	}
+	// Nothing surely that hot: a stage of cooling only if the trace begins warm and falls.
+	last := len(r) - 1
+	return 0, false, last > 0 && r[0].Celsius.Fahrenheit() >= warmF && r[last].Celsius < r[0].Celsius-5 && top <= r[0].Celsius.Fahrenheit()+2
+}
+
+const (
+	reheatedF = 165.0 // FDA Food Code 2022 3-403.11, reheating for hot holding
+	warmF     = 79.0  // a trace that begins colder is no cooked piece (choice of this project)
+)
+
+// pulled finds a fall no piece of meat makes: 20 °C or more at 5 °C a minute or faster, to below 130 °F (choices of this
+// project, from the conduction time of a piece 40 mm thick). After it the probe is taken to be in the air.
+func pulled(r []cook.Reading, from int) (fall thermal.CelsiusDelta, at time.Time, found bool) {
+	for i := from + 1; i < len(r); i++ {
+		if r[i].Celsius.Fahrenheit() >= comeUpTo {
+			continue
+		}
+		for k := i - 1; k >= from; k-- {
+			dt, drop := r[i].Time.Sub(r[k].Time), float64(r[k].Celsius-r[i].Celsius)
+			if dt > 20*time.Minute {
+				break
+			}
+			if drop >= 20 && drop >= 5*dt.Minutes() {
+				return thermal.CelsiusDelta(drop), r[i].Time, true
+			}
+		}
+	}
+	return 0, time.Time{}, false
+}
+
+// outOfMeat turns a verdict on cooling or cold into unknown when the probe seems to have been pulled out.
+func outOfMeat(v Verdict, t Trace, from int) Verdict {
+	if fall, at, found := pulled(t.Readings, from); found {
+		v.Outcome, v.At = Unknown, at
+		v.Because = fmt.Sprintf("probe %s fell by %.0f °C faster than meat can: it was most likely pulled out, and what it read after that is the air", t.Probe, float64(fall))
+	}
+	return v
+}
+
+// coolingStage counts from the last reading surely at or above the stage's start to the first surely at or below its end.
+func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
+	r := t.Readings
+	start, seen, ok := descent(r, stage.FromF, s)
+	if !ok {
 		return v, false
 	}
 	end, reached := len(r)-1, false
@@ -63,6 +119,9 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 	case !reached:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has not come down to %g °F in the log", t.Probe, stage.ToF)
+	case !seen:
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", t.Probe, stage.FromF)
 	case gap:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("more than %s without readings lie in the cooling of probe %s", span(s.maxGap()), t.Probe)
@@ -70,46 +129,74 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 		v.Outcome = Met
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
 	}
-	return v, true
+	return outOfMeat(v, t, start), true
 }
 
-// hotHolding judges the readings between the piece coming off and the start of cooling: all at or above the limit.
+// hotHolding judges the readings between the piece coming off and its last fall to the limit: all surely at or above it. The
+// last steady fall belongs to cooling, whose clock counts it.
 func hotHolding(t Trace, off time.Time, limitF float64, source string, s Settings) (Verdict, bool) {
+	r := t.Readings
 	first, last := -1, -1
-	for i, r := range t.Readings {
-		if off.IsZero() || r.Time.Before(off) {
+	for i := range r {
+		if off.IsZero() || r[i].Time.Before(off) {
 			continue
 		}
 		if first < 0 {
 			first = i
 		}
-		if s.asHot(r) >= limitF {
+		if r[i].Celsius.Fahrenheit()+hair >= limitF {
 			last = i
 		}
 	}
 	if first < 0 || last <= first {
 		return Verdict{}, false
 	}
-	v := Verdict{Rule: HotHolding, Source: source, Needed: fmt.Sprintf("held at or above %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: t.Readings[last].Time}
-	return held(v, t, first, last, s, func(r cook.Reading) bool { return s.asHot(r) >= limitF }), true
+	judged := last
+	if last < len(r)-1 {
+		for judged > first && r[judged-1].Celsius >= r[judged].Celsius {
+			judged--
+		}
+	}
+	v := Verdict{Rule: HotHolding, Source: source, Needed: fmt.Sprintf("held at or above %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
+	v = held(v, t, first, judged, s, func(x cook.Reading) bool { return s.asHot(x) >= limitF })
+	if v.Outcome == Met {
+		v.Measured = span(r[last].Time.Sub(r[first].Time)) + " within the limit"
+		if s.gapWithin(r, max(first-1, 0), last) {
+			v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the holding of probe %s", span(s.maxGap()), t.Probe)
+		}
+	}
+	return v, true
 }
 
-// coldHolding judges everything after the trace first came down to the limit, following cooking.
+// coldHolding judges everything after the trace first came down to the limit, following cooking. A gap anywhere since the
+// piece was hot may hide that it had been cold and warm again, so it is unknown.
 func coldHolding(t Trace, limitF float64, source string, s Settings) (Verdict, bool) {
-	hot, first := false, -1
-	for i, r := range t.Readings {
-		hot = hot || s.asHot(r) >= comeUpTo
-		if hot && s.asCold(r) <= limitF {
+	r := t.Readings
+	hot, first := -1, -1
+	for i := range r {
+		if r[i].Celsius.Fahrenheit()+hair >= comeUpTo {
+			hot = i
+		}
+		if hot >= 0 && r[i].Celsius.Fahrenheit()-hair <= limitF {
 			first = i
 			break
 		}
 	}
-	if first < 0 || first == len(t.Readings)-1 {
+	if first < 0 || first == len(r)-1 {
 		return Verdict{}, false
 	}
-	last := len(t.Readings) - 1
-	v := Verdict{Rule: ColdHolding, Source: source, Needed: fmt.Sprintf("kept at or below %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: t.Readings[last].Time}
-	return held(v, t, first, last, s, func(r cook.Reading) bool { return s.asCold(r) <= limitF }), true
+	last := len(r) - 1
+	// The last degree of the way down is still cooling as long as it falls to where it is surely cold.
+	judged := first
+	for judged < last && s.asCold(r[judged]) > limitF && r[judged+1].Celsius < r[judged].Celsius {
+		judged++
+	}
+	v := Verdict{Rule: ColdHolding, Source: source, Needed: fmt.Sprintf("kept at or below %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
+	v = held(v, t, judged, last, s, func(x cook.Reading) bool { return s.asCold(x) <= limitF })
+	if v.Outcome == Met && s.gapWithin(r, hot, last) {
+		v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the chilling of probe %s", span(s.maxGap()), t.Probe)
+	}
+	return outOfMeat(v, t, hot), true
 }
 
 // held fills in a verdict on a stretch of readings that must all satisfy a limit.

@@ -133,39 +133,40 @@ const (
 	comeUpSource         = "USDA FSIS Cooking Guideline (Revised Appendix A), FSIS-GD-2021-14: heating come-up time"
 )
 
-// comeUp judges how long the inside took from 50 to 130 °F. It counts from the last reading at or below 50 °F (or the
-// first reading there is) to the first at or above 130 °F. ok is false when nothing was heated.
-func comeUp(t Trace, intact bool, s Settings) (v Verdict, ok bool) {
+// comeUp judges the whole time the inside lay between 50 and 130 °F before the table was met: the clock does not reset when
+// the piece dips back, only a lethal time and temperature stops it. An interval counts whole unless both its ends lie
+// surely outside the window. ok is false when nothing was heated.
+func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) {
 	r := t.Readings
-	v = Verdict{Rule: ComeUp, Source: comeUpSource, Needed: "50 to 130 °F (10 to 54.4 °C) within 6 h"}
-	end, heated := len(r)-1, false
-	for i := range r {
-		if s.asCold(r[i]) > comeUpFrom {
-			ok = true
-		}
-		if s.asHot(r[i]) >= comeUpTo {
-			end, heated = i, true
-			break
-		}
-	}
-	if !ok {
+	v = Verdict{Rule: ComeUp, Source: comeUpSource, Needed: "50 to 130 °F (10 to 54.4 °C) within 6 h in all"}
+	if !heats(r) {
 		return v, false
 	}
-	start := 0
-	for i := range end {
-		if s.asCold(r[i]) <= comeUpFrom {
-			start = i
+	lethal := dwell(t, table, s)
+	var took, surely time.Duration
+	gap, end, heated := false, 0, s.asHot(r[0]) >= comeUpTo
+	for i := 1; i < len(r); i++ {
+		if lethal.Outcome == Met && r[i-1].Time.After(lethal.At) {
+			break
+		}
+		end = i
+		heated = heated || s.asHot(r[i]) >= comeUpTo
+		below := s.asCold(r[i-1]) <= comeUpFrom && s.asCold(r[i]) <= comeUpFrom
+		above := s.asHot(r[i-1]) >= comeUpTo && s.asHot(r[i]) >= comeUpTo
+		step := r[i].Time.Sub(r[i-1].Time)
+		gap = gap || s.gap(r, i)
+		if below || above {
+			continue
+		}
+		took += step
+		if !s.gap(r, i) {
+			surely += step
 		}
 	}
-	took := r[end].Time.Sub(r[start].Time)
-	surely := took
-	if start < end {
-		surely = r[max(end-1, start+1)].Time.Sub(r[start+1].Time)
-	}
-	v.At = r[end].Time
-	v.Measured = span(took)
+	v.At, v.Measured = r[end].Time, span(took)
+	running := lethal.Outcome != Met && s.asHot(r[end]) < comeUpTo
 	switch {
-	case took > comeUpLimit && (surely > comeUpLimit || !s.gapWithin(r, start, end)):
+	case surely > comeUpLimit:
 		v.Outcome = Missed
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
 		if intact {
@@ -173,12 +174,18 @@ func comeUp(t Trace, intact bool, s Settings) (v Verdict, ok bool) {
 			v.Because += "; the piece is intact, so the surface may be judged instead, with support, and no surface was measured"
 		}
 		v.Because += "; the guideline knows that large barbecue pieces often cannot meet this (scientific gap 6)"
+	case gap:
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", span(s.maxGap()), t.Probe)
 	case !heated:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has not reached 130 °F in the log", t.Probe)
-	case s.gapWithin(r, start, end):
+	case running:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", span(s.maxGap()), t.Probe)
+		v.Because = fmt.Sprintf("probe %s fell below 130 °F before a row of the table was reached, so the clock still runs", t.Probe)
+	case s.asCold(r[0]) > comeUpFrom:
+		v.Outcome = Unknown
+		v.Because = fmt.Sprintf("the readings of probe %s begin at %.0f °F, above 50 °F: how long it had been warm before is not known", t.Probe, r[0].Celsius.Fahrenheit())
 	default:
 		v.Outcome = Met
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
@@ -186,15 +193,14 @@ func comeUp(t Trace, intact bool, s Settings) (v Verdict, ok bool) {
 	return v, true
 }
 
-// Organism is a thermal resistance: D minutes at TrefF, one log for each ZF of temperature, °F.
-type Organism struct {
-	Name, Source string
-	TrefF, ZF, D float64
-}
-
-// Salmonella is the line under the meat table: Scott & Weddig 1998.
-func Salmonella() Organism {
-	return Organism{"Salmonella in a meat patty", "Scott & Weddig 1998", 150, 10, 0.172}
+// heats reports whether some reading lies above 50 °F and is no colder than one before it: a trace that only cools has no come-up.
+func heats(r []cook.Reading) bool {
+	for i := 1; i < len(r); i++ {
+		if r[i].Celsius > r[i-1].Celsius && r[i].Celsius.Fahrenheit() > comeUpFrom {
+			return true
+		}
+	}
+	return false
 }
 
 // Lethal integrates 10^((T−Tref)/z) by trapezoids over the known intervals; minutes at Tref. Intervals longer than the
@@ -213,14 +219,14 @@ func Lethal(r []cook.Reading, o Organism, s Settings) float64 {
 
 // lethality states the integral beside the table: an advisory, since it holds for a moist surface only.
 func lethality(t Trace, logs float64, s Settings) Verdict {
-	o := Salmonella()
+	o := s.organism()
 	got := Lethal(t.Readings, o, s) / o.D
 	v := Verdict{Rule: Lethality, Source: "general method, trapezoid; " + o.Source, Needed: fmt.Sprintf("%g log of %s", logs, o.Name),
 		Measured: fmt.Sprintf("%.1f log", min(got, 99)), Outcome: Met}
 	if got > 99 {
 		v.Measured = "more than 99 log"
 	}
-	v.Because = fmt.Sprintf("advisory beside the table: D %.3g min at %g °F, z %g °F, probe %s; it holds for a moist surface only", o.D, o.TrefF, o.ZF, t.Probe)
+	v.Because = fmt.Sprintf("an advisory: it never replaces the table's verdict, and not reached it still asks for a look; D %.3g min at %g °F, z %g °F, probe %s; it holds for a moist surface only", o.D, o.TrefF, o.ZF, t.Probe)
 	if got < logs {
 		v.Outcome = Missed
 		if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {

@@ -88,8 +88,9 @@ func comeUpEnd(core []Trace, s Settings) time.Time {
 	return end
 }
 
-// gaps says how long the longest interval without readings was.
-func gaps(t Trace, s Settings) Verdict {
+// gaps says how long the longest interval without readings was, also before a probe began or after it fell silent while
+// another in the same piece was measuring.
+func gaps(t Trace, first, last time.Time, s Settings) Verdict {
 	v := Verdict{Rule: Gaps, Outcome: Met, Source: "USDA FSIS Cooking Guideline, FSIS-GD-2021-14: observations at least every 30 min for modelling; set by the shop",
 		Needed: fmt.Sprintf("readings at least every %s", span(s.maxGap()))}
 	var longest time.Duration
@@ -98,11 +99,16 @@ func gaps(t Trace, s Settings) Verdict {
 			longest, v.At = d, t.Readings[i].Time
 		}
 	}
+	if n := len(t.Readings); n > 0 {
+		if d := t.Readings[0].Time.Sub(first); d > longest {
+			longest, v.At = d, t.Readings[0].Time
+		}
+		if d := last.Sub(t.Readings[n-1].Time); d > longest {
+			longest, v.At = d, last
+		}
+	}
 	v.Measured = "longest interval " + span(longest)
 	v.Because = fmt.Sprintf("probe %s has %d usable readings", t.Probe, len(t.Readings))
-	if t.Excluded > 0 {
-		v.Because += fmt.Sprintf(", and %d improbable ones were left out", t.Excluded)
-	}
 	switch {
 	case len(t.Readings) == 0:
 		v.Outcome, v.Measured = Unknown, "no usable reading"

@@ -114,7 +114,7 @@ func TestComeUp_ToTheSecond(t *testing.T) {
 			tr.Readings = append(tr.Readings, at(s, 50+79*s/seconds))
 		}
 		tr.Readings = append(tr.Readings, at(seconds, 130))
-		v, ok := comeUp(tr, intact, Settings{})
+		v, ok := comeUp(tr, Meat65(), intact, Settings{})
 		if !ok {
 			t.Fatal("a climb has a come-up")
 		}

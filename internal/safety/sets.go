@@ -54,6 +54,8 @@ func Find(names []string) ([]Set, error) {
 // Judge gives the verdicts of the sets on a subject, in order, with one verdict on gaps at the end.
 func Judge(x Subject, sets []Set, s Settings) []Verdict {
 	var out []Verdict
+	x.Traces, x.Pit = cleaned(x.Traces), cleaned(x.Pit)
+	first, last := ends(x.Traces)
 	for _, set := range sets {
 		for _, v := range set.judge(x, s) {
 			v.Set = set.Name
@@ -61,11 +63,35 @@ func Judge(x Subject, sets []Set, s Settings) []Verdict {
 		}
 	}
 	if len(sets) > 0 && len(x.Traces) > 0 {
-		v := worst(each(x.Traces, func(t Trace) (Verdict, bool) { return gaps(t, s), true }))
+		v := worst(each(x.Traces, func(t Trace) (Verdict, bool) { return gaps(t, first, last, s), true }))
+		if n := excluded(x); n > 0 {
+			v.Because += fmt.Sprintf("; %d improbable or contradicting readings of the piece were left out", n)
+		}
 		v.Set = sets[0].Name
 		out = append(out, v)
 	}
 	return out
+}
+
+func cleaned(traces []Trace) []Trace {
+	out := make([]Trace, 0, len(traces))
+	for _, t := range traces {
+		out = append(out, clean(t))
+	}
+	return out
+}
+
+func excluded(x Subject) (n int) {
+	for _, t := range x.Traces {
+		n += t.Excluded
+	}
+	return n
+}
+
+// cookedBy folds the dwell verdicts of all probes: the worst, the coldest probe's, stands.
+func cookedBy(x Subject, table Table, s Settings) []Verdict {
+	_, last := ends(x.Traces)
+	return fold(nil, x.Traces, func(t Trace) (Verdict, bool) { return fellSilent(dwell(t, table, s), t, last, s), true })
 }
 
 // each judges every trace that has the rule's stage.
@@ -97,15 +123,15 @@ func fsisCooking(x Subject, table Table, logs float64, s Settings) []Verdict {
 
 // cooking gives dwell, come-up and the advisory integral for a table.
 func cooking(x Subject, table Table, logs float64, s Settings) []Verdict {
-	out := fold(nil, x.Traces, func(t Trace) (Verdict, bool) { return dwell(t, table, s), true })
+	out := cookedBy(x, table, s)
 	if len(out) > 0 && logs > 0 {
 		out[0].Because += "; dry heat without humidity has no support in this guideline (scientific gap 3)"
 	}
-	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return comeUp(t, x.Piece.Intact, s) })
+	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return comeUp(t, table, x.Piece.Intact, s) })
 	if logs > 0 {
 		out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return lethality(t, logs, s), true })
 	}
-	return out
+	return holdUSDA(out, x, s)
 }
 
 func fsisPoultry(x Subject, s Settings) []Verdict {
@@ -120,8 +146,18 @@ func fsisPoultry(x Subject, s Settings) []Verdict {
 		return []Verdict{{Rule: Dwell, Outcome: Unknown, Source: fsisBird, Needed: "a table for meat", Measured: "a piece of " + x.Piece.Cut,
 			Because: "this table is for poultry: use fsis-meat-7log"}}
 	}
-	out := fold(nil, x.Traces, func(t Trace) (Verdict, bool) { return dwell(t, table, s), true })
-	return fold(out, x.Traces, func(t Trace) (Verdict, bool) { return comeUp(t, x.Piece.Intact, s) })
+	out := cookedBy(x, table, s)
+	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return comeUp(t, table, x.Piece.Intact, s) })
+	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return lethality(t, 7, s), true })
+	return holdUSDA(out, x, s)
+}
+
+// holdUSDA adds hot holding at 140 °F: USDA FSIS, Danger Zone fact sheet. The Food Code has 135 °F, and 130 °F for roasts.
+func holdUSDA(out []Verdict, x Subject, s Settings) []Verdict {
+	off := offTime(x.Events, x.Piece.ID)
+	return fold(out, x.Traces, func(t Trace) (Verdict, bool) {
+		return hotHolding(t, off, 140, "USDA FSIS Danger Zone fact sheet", s)
+	})
 }
 
 func foodCodeRules(x Subject, s Settings) []Verdict {
@@ -134,9 +170,9 @@ func foodCodeRules(x Subject, s Settings) []Verdict {
 	case x.Piece.Intact:
 		table = Roast()
 	}
-	out := fold(nil, x.Traces, func(t Trace) (Verdict, bool) { return dwell(t, table, s), true })
+	out := cookedBy(x, table, s)
 	holdF := 135.0
-	if x.Piece.Intact && !x.Poultry && !x.Fish {
+	if x.Piece.Intact && !x.Poultry && !x.Fish && len(out) > 0 && out[0].Outcome == Met {
 		holdF = 130 // roasts cooked or reheated by the roast table may be held at 130 °F
 	}
 	off := offTime(x.Events, x.Piece.ID)

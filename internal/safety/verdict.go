@@ -50,6 +50,7 @@ type Settings struct {
 	InstrumentError thermal.CelsiusDelta
 	MaxGap          time.Duration // longest interval between readings that still counts
 	FatPercent      float64       // of poultry; 0 = unknown
+	Organism        Organism      // of the advisory integral; zero = Salmonella
 }
 
 const defaultMaxGap = 30 * time.Minute // FSIS-GD-2021-14: observations at least every 30 min
