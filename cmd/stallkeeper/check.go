@@ -3,6 +3,8 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,6 +18,7 @@ type checkCmd struct {
 	InstrumentError string        `placeholder:"1F" help:"Error of the thermometer, added to every limit (default 0, and then said)."`
 	Fat             string        `placeholder:"PERCENT" help:"Fat of poultry; unknown without it."`
 	MaxGap          time.Duration `default:"30m" help:"Longest interval without readings that still counts (${default})."`
+	Organism        string        `default:"salmonella" placeholder:"NAME" help:"Organism of the advisory lethality integral, with its published D, z and reference (${default}; a wrong name lists them)."`
 	JSON            bool          `help:"One JSON object per piece."`
 }
 
@@ -82,6 +85,11 @@ func (k checkCmd) settings() (safety.Settings, error) {
 	if k.MaxGap <= 0 || k.MaxGap > 2*time.Hour {
 		return s, fmt.Errorf("--max-gap %v is not between 0 and 2h", k.MaxGap)
 	}
+	o, known := safety.Organisms()[k.Organism]
+	if !known {
+		return s, fmt.Errorf("--organism %q is not known: use one of %s", k.Organism, strings.Join(slices.Sorted(maps.Keys(safety.Organisms())), " "))
+	}
+	s.Organism = o
 	if k.InstrumentError != "" {
 		d, err := cook.ParseTemperatureDelta(k.InstrumentError)
 		if err != nil {
