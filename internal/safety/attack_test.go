@@ -159,3 +159,31 @@ func FuzzJudge(f *testing.F) {
 			Sets(), Settings{InstrumentError: thermal.CelsiusDelta(e)})
 	})
 }
+
+// Losing readings at or below the end of a cooling limit, or at or above the point where a table is reached at once,
+// never makes a verdict met that was not.
+func TestProperty_LosingGoodReadingsNeverHelps(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := drawTrace(t)
+		var warm, cool []cook.Reading
+		for i, x := range r {
+			lose := rapid.Bool().Draw(t, "lose "+x.Time.Format("15:04")+string(rune('a'+i%26)))
+			if !lose || x.Celsius.Fahrenheit() > 40 {
+				warm = append(warm, x)
+			}
+			if !lose || x.Celsius.Fahrenheit() < 158 {
+				cool = append(cool, x)
+			}
+		}
+		for _, c := range []struct {
+			rule Rule
+			left []cook.Reading
+		}{{Cooling, warm}, {Dwell, cool}, {ComeUp, cool}} {
+			before, had := verdict(t, judged[c.rule], c.rule, r, Settings{})
+			after, has := verdict(t, judged[c.rule], c.rule, c.left, Settings{})
+			if had && has && before != Met && after == Met {
+				t.Fatalf("%s: losing readings turned %v into met", c.rule, before)
+			}
+		}
+	})
+}

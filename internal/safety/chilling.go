@@ -60,7 +60,8 @@ const (
 )
 
 // pulled finds a fall no piece of meat makes: 20 °C or more at 5 °C a minute or faster, to below 130 °F (choices of this
-// project, from the conduction time of a piece 40 mm thick). After it the probe is taken to be in the air.
+// project, from the conduction time of a piece 40 mm thick). After it the probe is taken to be in the air. A fall of
+// 20 °C between two neighbouring readings counts however far apart they are: nobody knows how fast it was.
 func pulled(r []cook.Reading, from int) (fall thermal.CelsiusDelta, at time.Time, found bool) {
 	for i := from + 1; i < len(r); i++ {
 		if r[i].Celsius.Fahrenheit() >= comeUpTo {
@@ -68,11 +69,11 @@ func pulled(r []cook.Reading, from int) (fall thermal.CelsiusDelta, at time.Time
 		}
 		for k := i - 1; k >= from; k-- {
 			dt, drop := r[i].Time.Sub(r[k].Time), float64(r[k].Celsius-r[i].Celsius)
+			if drop >= 20 && (k == i-1 || drop >= 5*dt.Minutes()) {
+				return thermal.CelsiusDelta(drop), r[i].Time, true
+			}
 			if dt > 20*time.Minute {
 				break
-			}
-			if drop >= 20 && drop >= 5*dt.Minutes() {
-				return thermal.CelsiusDelta(drop), r[i].Time, true
 			}
 		}
 	}
@@ -83,7 +84,7 @@ func pulled(r []cook.Reading, from int) (fall thermal.CelsiusDelta, at time.Time
 func outOfMeat(v Verdict, t Trace, from int) Verdict {
 	if fall, at, found := pulled(t.Readings, from); found {
 		v.Outcome, v.At = Unknown, at
-		v.Because = fmt.Sprintf("probe %s fell by %.0f °C faster than meat can: it was most likely pulled out, and what it read after that is the air", t.Probe, float64(fall))
+		v.Because = fmt.Sprintf("probe %s fell by %.0f °C faster than meat can, or with no reading between to tell: it may have been pulled out and read the air", t.Probe, float64(fall))
 	}
 	return v
 }
@@ -111,7 +112,7 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 	}
 	v = Verdict{At: r[end].Time, Measured: span(took),
 		Needed: fmt.Sprintf("%g to %g °F (%.1f to %.1f °C) within %s", stage.FromF, stage.ToF, float64(thermal.FromFahrenheit(stage.FromF)), float64(thermal.FromFahrenheit(stage.ToF)), span(stage.Within))}
-	gap := s.gapWithin(r, start, end)
+	gap := s.gapWithin(r, 0, end) // an earlier gap may hide that it had been hot and cold before: then the clock is not known
 	switch {
 	case took > stage.Within && (surely > stage.Within || !gap):
 		v.Outcome = Missed
@@ -124,12 +125,12 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 		v.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", t.Probe, stage.FromF)
 	case gap:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("more than %s without readings lie in the cooling of probe %s", span(s.maxGap()), t.Probe)
+		v.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", span(s.maxGap()), t.Probe)
 	default:
 		v.Outcome = Met
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
 	}
-	return outOfMeat(v, t, start), true
+	return outOfMeat(v, Trace{Probe: t.Probe, Readings: r[:end+1]}, start), true
 }
 
 // hotHolding judges the readings between the piece coming off and its last fall to the limit: all surely at or above it. The
