@@ -24,6 +24,11 @@ type cookCmd struct {
 	Replay cookReplayCmd `cmd:"" help:"Publish a cook log over MQTT with its own timestamps."`
 }
 
+// Help gives an example.
+func (cookCmd) Help() string {
+	return "Example: stallkeeper cook start ./saturday/cook.json, then stallkeeper cook event 1 wrap --piece flat --with foil"
+}
+
 type cookStartCmd struct {
 	daemonAPI
 	File string `arg:"" help:"A cook.json: name, started, pit.setpoint_c, pieces."`

@@ -9,8 +9,10 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"reflect"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -62,7 +64,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 	parser, err := kong.New(&cli{}, kong.Name("stallkeeper"),
 		kong.Description("Watches a smoker overnight and says when each piece will be ready."),
 		kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
-		kong.WithHyphenPrefixedParameters(true), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+		kong.WithHyphenPrefixedParameters(true), kong.TypeMapper(reflect.TypeFor[time.Time](), kong.MapperFunc(decodeTime)), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
 	if err != nil {
 		fmt.Fprintln(errOut, "stallkeeper:", err)
 		return 2
@@ -88,3 +90,17 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 
 // exit carries a status out of the argument parser, which ends the program for --help.
 type exit int
+
+// decodeTime reads a time on the command line.
+func decodeTime(ctx *kong.DecodeContext, target reflect.Value) error {
+	var text string
+	if err := ctx.Scan.PopValueInto("time", &text); err != nil {
+		return err
+	}
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return fmt.Errorf("%q is not a time: write it like 2026-05-03T18:00:00+02:00", text)
+	}
+	target.Set(reflect.ValueOf(at))
+	return nil
+}

@@ -19,6 +19,11 @@ type probeCmd struct {
 	Check   probeCheckCmd   `cmd:"" help:"Check a probe in ice and boiling water, by its live readings."`
 }
 
+// Help gives an example.
+func (probeCmd) Help() string {
+	return "Example: stallkeeper probe convert --kind pt100 --ohms 138.51, or stallkeeper probe check --probe flat --altitude 300m"
+}
+
 type probeConvertCmd struct {
 	Kind string `required:"" placeholder:"KIND" help:"ntc, pt100, pt1000, type-k, type-j, type-t, type-n, type-e, ds18b20, max31855, max6675 or linear."`
 

@@ -1,17 +1,16 @@
 package main
 
-import (
-	"fmt"
-	"runtime/debug"
-)
+import "runtime/debug"
 
-type versionCmd struct{}
+type versionCmd struct {
+	JSON bool `help:"Print JSON."`
+}
 
 // Help gives an example.
 func (versionCmd) Help() string { return "Example: stallkeeper version" }
 
 // Run prints the version that the build knows.
-func (versionCmd) Run(c *console) error {
+func (v versionCmd) Run(c *console) error {
 	version := "unknown"
 	if info, ok := debug.ReadBuildInfo(); ok {
 		version = info.Main.Version
@@ -21,6 +20,5 @@ func (versionCmd) Run(c *console) error {
 			}
 		}
 	}
-	_, err := fmt.Fprintln(c.out, "stallkeeper", version)
-	return err
+	return show(c, v.JSON, map[string]string{"version": version}, "stallkeeper "+version)
 }

@@ -27,11 +27,18 @@ func (a *Action) MarshalJSON() ([]byte, error) {
 	return json.Marshal((*plain)(a))
 }
 
+// mostSaid is the greatest chance that is put into figures: beyond it a forecast is not that good.
+const mostSaid = 0.95
+
 func (a *Action) text() string {
 	if !a.Found() {
 		return "Nothing tried makes it ready by the hour with nine chances in ten: serve later, or something else first."
 	}
-	return fmt.Sprintf("To be ready by the hour: %s (%.0f %% likely; costs: %s).", a.Do, 100*a.PReady, a.Costs)
+	likely := fmt.Sprintf("%.0f %% likely", 100*a.PReady)
+	if a.PReady > mostSaid {
+		likely = "over 95 % likely"
+	}
+	return fmt.Sprintf("To be ready by the hour: %s (%s; costs: %s).", a.Do, likely, a.Costs)
 }
 
 // Advise looks for the cheapest action, done at once, that makes P(ready by t) at least 0.9.
