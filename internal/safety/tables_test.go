@@ -6,11 +6,11 @@ import (
 	"testing"
 )
 
-// A second transcription of the columns, by hand from the publications, in the unit they print ("m" minutes, "s" seconds).
+// A second copy of the columns, by hand from the publications, in the unit they print ("m" minutes, "s" seconds).
 // Meat: FSIS Appendix A 1999, printed again as Table 2 of FSIS-GD-2021-14 (that the rows are unchanged: from memory).
 // Roasts, opened meat, fish, poultry point: Food Code 2022 3-401.11. Chicken, turkey: FSIS-GD-2021-14 Tables 3 and 4; the
 // 1 % rows at 137–139 and 141–144 °F and 165 °F are from memory, 160 °F of the 12 % column is the worst case over all poultry.
-func TestTables_AgainstASecondTranscription(t *testing.T) {
+func TestTables_AgainstASecondCopy(t *testing.T) {
 	for _, c := range []struct {
 		table Table
 		want  string
