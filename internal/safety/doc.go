@@ -8,6 +8,11 @@
 //     allowed. A longer interval is unknown, and a verdict that needs it is Unknown, never Met.
 //   - Of several probes in a piece the coldest counts for cooking and the warmest for cooling: each probe is judged by
 //     itself and the worst verdict stands.
+//   - The come-up clock sums all time in its window until the table is met: a fall below the window does not reset it. The
+//     cooling clock starts at the last moment at or above its start; a bump resets it only if it cooks the piece again.
+//   - A probe that plainly hangs in the air (a fall of 20 °C or more at 5 °C a minute, or in one step) no longer measures the
+//     piece: what follows is unknown, and the verdict says so. Choice of this project (common practice, no source).
+//   - The lethality integral is an advisory beside the table. One that is not reached counts as a finding all the same.
 //   - Improbable readings are left out and the exclusion is said.
 //   - What was not measured is not judged: a rule whose stage is not in the log gives no verdict.
 //
