@@ -2,12 +2,10 @@ package daemon
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"iter"
 	"log/slog"
-	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -318,27 +316,6 @@ func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect
 	}
 }
 
-// act publishes effects and keeps them, together with what could not be kept before. What is to be counted again is noted.
-func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
-	for _, e := range effects {
-		switch {
-		case e.Forecast != nil:
-			w.publish(fmt.Sprintf("stallkeeper/state/%d/%s", e.Forecast.Cook, e.Forecast.Piece), e.Forecast.JSON)
-			if e.Forecast.Keep {
-				w.unkept = append(w.unkept, e)
-			}
-		case e.Alarm != nil:
-			w.tell(e.Alarm)
-			w.unkept = append(w.unkept, e)
-		case e.Recount != 0 && !slices.Contains(w.owed, e.Recount):
-			w.owed = append(w.owed, e.Recount)
-		}
-	}
-	if len(w.unkept) > 0 {
-		w.note(w.keep(context.WithoutCancel(ctx)))
-	}
-}
-
 // recountOwed counts again what is to be. A cook whose readings could not be read stays owed.
 func (w *watch) recountOwed(ctx context.Context) {
 	for len(w.owed) > 0 && ctx.Err() == nil {
@@ -350,103 +327,5 @@ func (w *watch) recountOwed(ctx context.Context) {
 		}
 		w.owed = w.owed[1:]
 		w.show()
-	}
-}
-
-// keep writes what is to be kept; on an error all that is not written stays for the next time.
-func (w *watch) keep(ctx context.Context) error {
-	var forecasts []cook.KeptForecast
-	for _, e := range w.unkept {
-		if e.Forecast != nil {
-			forecasts = append(forecasts, e.Forecast.KeptForecast)
-		}
-	}
-	if len(forecasts) > 0 {
-		if err := w.db.KeepForecasts(ctx, forecasts); err != nil {
-			return err
-		}
-		w.unkept = slices.DeleteFunc(w.unkept, func(e monitor.Effect) bool { return e.Forecast != nil })
-	}
-	for len(w.unkept) > 0 {
-		if err := w.keepAlarm(ctx, w.unkept[0].Alarm); err != nil {
-			return err
-		}
-		w.unkept = w.unkept[1:]
-	}
-	return nil
-}
-
-// keepAlarm keeps a change of an alarm, with what the notifier is to know of it.
-func (w *watch) keepAlarm(ctx context.Context, a *monitor.Alarmed) error {
-	if w.notify == nil {
-		return w.db.KeepAlarm(ctx, a.Alarm)
-	}
-	body, err := telling(a)
-	if err != nil {
-		return err
-	}
-	if err := w.db.KeepAlarmToTell(ctx, a.Alarm, body); err != nil {
-		return err
-	}
-	w.notify.Poke()
-	return nil
-}
-
-// tell logs and publishes a change of an alarm.
-func (w *watch) tell(a *monitor.Alarmed) {
-	w.log.Info("alarm", "id", a.Alarm.ID, "state", a.Alarm.State, "priority", a.Alarm.Priority, "because", a.Because, "notify", a.Notify)
-	payload, err := json.Marshal(a.Alarm)
-	if err != nil {
-		w.log.Error("alarm not published", "id", a.Alarm.ID, "error", err)
-		return
-	}
-	w.publish("stallkeeper/alarm/"+string(a.Alarm.ID), payload)
-}
-
-func (w *watch) intake() monitor.IntakeView {
-	connected, clients, trouble := w.link()
-	s := w.stats()
-	w.measured.Duplicates(int(s.Duplicates - w.repeats))
-	w.repeats = s.Duplicates
-	if w.trouble != nil {
-		trouble = w.trouble.Error()
-	}
-	if t := w.db.Trouble(); t != "" {
-		trouble = t
-	}
-	v := monitor.IntakeView{Connected: connected, Clients: clients, Trouble: trouble, Received: uint64(s.Stored), Quarantined: uint64(s.Quarantined + s.Conflicts)}
-	if w.notify != nil {
-		v.Delivery = w.notify.Trouble()
-	}
-	return v
-}
-
-// show makes the present state visible and tells those who look.
-func (w *watch) show() {
-	s := w.core.Snapshot()
-	w.snapshot.Store(&s)
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	for c := range w.subs {
-		select {
-		case c <- struct{}{}:
-		default:
-		}
-	}
-}
-
-// Snapshot gives the state as it was last shown.
-func (w *watch) Snapshot() monitor.Snapshot { return *w.snapshot.Load() }
-
-// Changed gives a channel that receives after changes until stop is called.
-func (w *watch) Changed() (<-chan struct{}, func()) {
-	c := make(chan struct{}, 1)
-	w.mu.Lock()
-	w.subs[c] = true
-	w.mu.Unlock()
-	return c, func() {
-		w.mu.Lock()
-		defer w.mu.Unlock()
-		delete(w.subs, c)
 	}
 }

@@ -34,6 +34,8 @@ func outcome(o store.Outcome) ingest.Outcome {
 		return ingest.Duplicate
 	case store.Conflict:
 		return ingest.Conflict
+	case store.Quarantined:
+		return ingest.Quarantined
 	}
 	return ingest.Stored
 }

@@ -1,0 +1,52 @@
+package daemon
+
+import "stallkeeper/internal/monitor"
+
+// intake is how the ways in and out stand.
+func (w *watch) intake() monitor.IntakeView {
+	connected, clients, trouble := w.link()
+	s := w.stats()
+	w.measured.Duplicates(int(s.Duplicates - w.repeats))
+	w.repeats = s.Duplicates
+	if w.trouble != nil {
+		trouble = w.trouble.Error()
+	}
+	if t := w.db.Trouble(); t != "" {
+		trouble = t
+	}
+	v := monitor.IntakeView{Connected: connected, Clients: clients, Trouble: trouble, Received: uint64(s.Stored), Quarantined: uint64(s.Quarantined + s.Conflicts)}
+	if w.notify != nil {
+		v.Delivery = w.notify.Trouble()
+	}
+	return v
+}
+
+// show makes the present state visible and tells those who look.
+func (w *watch) show() {
+	s := w.core.Snapshot()
+	w.snapshot.Store(&s)
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for c := range w.subs {
+		select {
+		case c <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// Snapshot gives the state as it was last shown.
+func (w *watch) Snapshot() monitor.Snapshot { return *w.snapshot.Load() }
+
+// Changed gives a channel that receives after changes until stop is called.
+func (w *watch) Changed() (<-chan struct{}, func()) {
+	c := make(chan struct{}, 1)
+	w.mu.Lock()
+	w.subs[c] = true
+	w.mu.Unlock()
+	return c, func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		delete(w.subs, c)
+	}
+}
