@@ -27,7 +27,7 @@ func (e *Estimator) WhatIf(in Input, at time.Time, actions ...Action) Forecast {
 // WhatIf forecasts as if the actions were done.
 func (t *Tracker) WhatIf(at time.Time, actions ...Action) Forecast {
 	in := t.in.with(at, actions)
-	return t.e.forecast(&in, t.core, t.pit, at)
+	return t.e.forecast(&in, t.core, t.pit.trace, at)
 }
 
 func (in Input) with(at time.Time, actions []Action) Input {

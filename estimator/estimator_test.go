@@ -72,6 +72,11 @@ func TestTracker_EqualsForecastInAnyOrder(t *testing.T) {
 			t.Errorf("at minute %v the tracker gives %v, Forecast %v", m, got.Ready, want.Ready)
 		}
 	}
+	beside := tr.Beside(bare) // shares the pit
+	beside.AddCore(in.Core...)
+	if got, want := beside.Forecast(minutes(600)), e.Forecast(in, minutes(600)); !same(got, want) {
+		t.Errorf("beside another the tracker gives %v, Forecast %v", got.Ready, want.Ready)
+	}
 	amended := bare
 	amended.Target = 80
 	tr.Amend(amended)

@@ -64,6 +64,7 @@ type Stats struct {
 	Denied        int64 // publishes dropped because the client may not publish there
 	Refused       int64 // connections refused: too many, bad password, or no MQTT
 	SlowConsumers int64 // clients disconnected because they did not read
+	Oversized     int64 // clients disconnected because of a packet over 64 KiB
 }
 
 // Broker is the embedded broker.
@@ -76,7 +77,7 @@ type Broker struct {
 	auth     *auth
 	forward  chan forwarded
 
-	received, acknowledged, failed, denied, refused, slow atomic.Int64
+	received, acknowledged, failed, denied, refused, slow, oversized atomic.Int64
 }
 
 // forwarded is a committed reading on its way to other subscribers.
@@ -227,5 +228,5 @@ func (b *Broker) forwardAll(stopped <-chan struct{}) {
 func (b *Broker) Stats() Stats {
 	return Stats{Clients: int(atomic.LoadInt64(&b.server.Info.ClientsConnected)),
 		Received: b.received.Load(), Acknowledged: b.acknowledged.Load(), Failed: b.failed.Load(),
-		Denied: b.denied.Load(), Refused: b.refused.Load(), SlowConsumers: b.slow.Load()}
+		Denied: b.denied.Load(), Refused: b.refused.Load(), SlowConsumers: b.slow.Load(), Oversized: b.oversized.Load()}
 }

@@ -321,6 +321,25 @@ func TestBroker_DisconnectsWhoDoesNotRead(t *testing.T) {
 	stillServes(t, b, c)
 }
 
+// A packet over the limit ends its connection, is counted, and harms nobody else.
+func TestBroker_RefusesAPacketOver64KiB(t *testing.T) {
+	c := newCommitter()
+	b := start(t, options(c))
+	conn := dial(t, b)
+	login(t, conn, "wordy", true)
+	_ = publishPacket("stallkeeper/reading/core", 1, 1, strings.Repeat("6", maxPacket)).Write(conn) // the broker may hang up meanwhile
+	for range 500 {
+		if b.Stats().Oversized == 1 {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if got := b.Stats().Oversized; got != 1 {
+		t.Errorf("%d clients disconnected for an oversized packet, want 1", got)
+	}
+	stillServes(t, b, c)
+}
+
 func TestBroker_BoundsSubscriptions(t *testing.T) {
 	b := start(t, options(newCommitter()))
 	cl := connect(t, b, "greedy")

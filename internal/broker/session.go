@@ -1,6 +1,7 @@
 package broker
 
 import (
+	"errors"
 	"sync"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -49,8 +50,13 @@ func (h *hook) dropOldest() {
 	h.b.server.Clients.Delete(oldest.ID)
 }
 
-// OnDisconnect forgets sessions that end with their connection.
-func (h *hook) OnDisconnect(cl *mqtt.Client, _ error, expire bool) {
+// OnDisconnect forgets sessions that end with their connection, and says so when a packet was too large to be read.
+func (h *hook) OnDisconnect(cl *mqtt.Client, err error, expire bool) {
+	if errors.Is(err, packets.ErrPacketTooLarge) {
+		h.b.oversized.Add(1)
+		h.b.log.Warn("mqtt client disconnected: its packet is too large; publish fewer readings in one message",
+			"client", cl.ID, "remote", cl.Net.Remote, "limit_bytes", maxPacket)
+	}
 	if expire {
 		h.forget(cl)
 	}

@@ -61,8 +61,12 @@ func (m *State) newFire(s cook.Stored) *fire {
 		spoken: map[cook.ProbeID]time.Time{}, took: m.uptime, lagSince: m.uptime}
 	f.sortEvents()
 	for _, p := range s.Pieces {
+		var beside tracker
+		if len(f.pieces) > 0 {
+			beside = f.pieces[0].track
+		}
 		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
-			track: m.track(outlook.FromCook(s.Cook, p)),
+			track: m.track(outlook.FromCook(s.Cook, p), beside),
 			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words)})
 	}
 	for id := range m.probes {
@@ -188,9 +192,7 @@ func (f *fire) emit(m *State, at time.Time, changes []alarm.Change) []Effect {
 func (f *fire) feed(readings []cook.Reading) (pit *estimator.Sample) {
 	for _, s := range f.level.Add(readings) {
 		pit = &s
-		for _, p := range f.pieces {
-			p.track.AddPit(s)
-		}
+		f.pieces[0].track.AddPit(s)
 	}
 	for _, p := range f.pieces {
 		p.sample = nil

@@ -112,7 +112,7 @@ func newNight(tb testing.TB, c cook.Cook) *night {
 
 func newTested() *State {
 	m := New(Options{Settings: alarm.DefaultSettings(), Zone: time.UTC})
-	m.track = func(in estimator.Input) tracker { return &line{in: in} }
+	m.track = func(in estimator.Input, _ tracker) tracker { return &line{in: in} }
 	return m
 }
 

@@ -261,7 +261,7 @@ func TestNightOfTheClockChange(t *testing.T) {
 	c.Started = lit
 	n := &night{tb: t, now: lit, lag: time.Second, cook: cook.Stored{ID: 1, Cook: c}}
 	n.m = New(Options{Settings: alarm.DefaultSettings(), Zone: zone})
-	n.m.track = func(in estimator.Input) tracker { return &line{in: in} }
+	n.m.track = func(in estimator.Input, _ tracker) tracker { return &line{in: in} }
 	n.do(n.m.CookChanged(n.cook, n.now))
 	shift := lit.Sub(start)
 	readings := slices.Concat(mustRead(t, "pit", 30*time.Second, "107 hold 5h, 60 hold 3h"), mustRead(t, "flat", 30*time.Second, "60 hold 8h"))
@@ -486,7 +486,7 @@ func TestServeAtRisk_NobodyIsWokenForWhatCanWait(t *testing.T) {
 	c.ServeBy = minute(300)
 	n := newNight(t, c)
 	n.m = newTested()
-	n.m.track = func(in estimator.Input) tracker { return &line{in: in, late: 0.4} }
+	n.m.track = func(in estimator.Input, _ tracker) tracker { return &line{in: in, late: 0.4} }
 	n.do(n.m.CookChanged(n.cook, n.now))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 3h"), mustRead(t, "flat", 15*time.Second, "40 hold 3h")))
 	// On the line 40 to 93 °C takes 265 minutes; in foil and with the pit raised 133, in nine draws of ten at most 159. So

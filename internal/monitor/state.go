@@ -19,7 +19,8 @@ type Options struct {
 	FuelEvery time.Duration              // how long a load of fuel lasts; 0 when the fire feeds itself
 }
 
-// tracker keeps the samples of one piece and forecasts from them; *estimator.Tracker is one.
+// tracker keeps the samples of one piece and forecasts from them; *estimator.Tracker is one. Those of one cook share the pit:
+// what the first is given counts for all.
 type tracker interface {
 	AddCore(s ...estimator.Sample)
 	AddPit(s ...estimator.Sample)
@@ -31,7 +32,7 @@ type tracker interface {
 // State is the live state. It belongs to one goroutine.
 type State struct {
 	o      Options
-	track  func(in estimator.Input) tracker
+	track  func(in estimator.Input, beside tracker) tracker // beside another piece of the cook, or nil
 	words  alarm.Words
 	fires  []*fire // running cooks, by id
 	probes map[cook.ProbeID]*probe
@@ -68,9 +69,16 @@ type Alarmed struct {
 // New makes a monitor without cooks.
 func New(o Options) *State {
 	return &State{
-		o: o, track: func(in estimator.Input) tracker { return o.Estimator.Track(in) }, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
+		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
+}
+
+func (o Options) beside(in estimator.Input, other tracker) tracker {
+	if t, ok := other.(*estimator.Tracker); ok {
+		return t.Beside(in)
+	}
+	return o.Estimator.Track(in)
 }
 
 // Restore takes over after a start: the running cooks, and the newest alarm of each id whatever its state. What stands

@@ -33,6 +33,7 @@ const (
 	takenTimes       = `select time from readings where probe = ? and time >= ? order by time`
 	lastRetained     = `select celsius from readings where probe = ? and retained = 1 and clock = 1 order by seq desc limit 1`
 	insertQuarantine = `insert into quarantine (time, topic, payload, reason) values (?, ?, ?, ?)`
+	trimQuarantine   = `delete from quarantine where id <= (select max(id) from quarantine) - ?`
 	insertProbe      = `insert into probes (name) values (?)`
 )
 
@@ -221,16 +222,21 @@ func (in *insertion) probe(name cook.ProbeID) (int64, error) {
 	return id, nil
 }
 
-// The most that is kept of a bad payload.
+// The most that is kept of a bad payload, and the most of them: a device that sends garbage for ever must not fill the disk
+// that good readings need. Of more, the oldest go.
 const (
-	maxPayload = 64 << 10
-	maxReason  = 2 << 10
+	maxPayload     = 64 << 10
+	maxReason      = 2 << 10
+	maxQuarantined = 100_000
 )
 
 func (in *insertion) quarantine(q cook.Quarantined) error {
 	payload := append([]byte{}, q.Payload[:min(len(q.Payload), maxPayload)]...) // not null, also when empty
 	at := min(max(micros(q.Time), minMicros), maxMicros-1)
-	_, err := in.exec(insertQuarantine, at, q.Topic, payload, q.Reason[:min(len(q.Reason), maxReason)])
+	if _, err := in.exec(insertQuarantine, at, q.Topic, payload, q.Reason[:min(len(q.Reason), maxReason)]); err != nil {
+		return err
+	}
+	_, err := in.exec(trimQuarantine, maxQuarantined)
 	return err
 }
 
