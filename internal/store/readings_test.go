@@ -150,6 +150,23 @@ func TestPut_APoisonousItemDoesNotHoldUpItsNeighbours(t *testing.T) {
 	}
 }
 
+// Garbage for ever must not fill the disk: of more than can be kept the oldest goes.
+func TestPut_TheQuarantineHasAnEnd(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	bad := func(topic string) Item {
+		return Item{Bad: &cook.Quarantined{Time: epoch, Topic: topic, Reason: "payload is empty"}}
+	}
+	s.put(t, bad("first"), bad("second"))
+	if _, err := s.writer.Exec("update quarantine set id = ? where topic = 'second'", maxQuarantined); err != nil {
+		t.Fatal(err) // as if that many had come in between
+	}
+	s.put(t, bad("last"))
+	kept, err := s.Quarantine(t.Context(), 0, 10)
+	if err != nil || len(kept) != 2 || kept[0].Topic != "last" || kept[1].Topic != "second" {
+		t.Errorf("kept %v, %v", kept, err)
+	}
+}
+
 func TestReadings_PagesMeetWithoutGapOrRepeat(t *testing.T) {
 	s := mustOpen(t, fileOf(t))
 	var all []cook.Reading
