@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"stallkeeper/internal/testrig"
 )
 
 // TestDemo_InABrowser uses the watch page of the running demo: by keyboard alone, without script, and printed.
@@ -18,18 +20,9 @@ func TestDemo_InABrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser and a minute")
 	}
-	node, chromium := need(t, "node"), need(t, "chromium")
+	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium")
 	dir := filepath.Join("..", "..", "internal", "web", "testdata", "browser")
-	if _, err := os.Stat(filepath.Join(dir, "node_modules", "axe-core")); err != nil {
-		install := exec.CommandContext(t.Context(), need(t, "npm"), "ci", "--no-audit", "--no-fund")
-		install.Dir = dir
-		if out, err := install.CombinedOutput(); err != nil {
-			if os.Getenv("STALLKEEPER_REQUIRE") != "" {
-				t.Fatalf("npm ci: %v\n%s", err, out)
-			}
-			t.Skipf("npm ci: %v", err)
-		}
-	}
+	testrig.NodePackages(t, dir, "axe-core")
 	ctx, cancel := context.WithCancel(context.Background())
 	out, in := io.Pipe()
 	var log bytes.Buffer

@@ -15,23 +15,9 @@ import (
 	"strings"
 	"testing"
 	"time"
-)
 
-// need skips without a program, or fails where the tests are required.
-func need(t *testing.T, program string) string {
-	t.Helper()
-	path, err := exec.LookPath(program)
-	if err != nil {
-		if _, err := os.Stat("/usr/sbin/" + program); err == nil {
-			return "/usr/sbin/" + program
-		}
-		if os.Getenv("STALLKEEPER_REQUIRE") != "" {
-			t.Fatalf("%s is required: install it", program)
-		}
-		t.Skipf("%s is not installed", program)
-	}
-	return path
-}
+	"stallkeeper/internal/testrig"
+)
 
 // serving is the daemon running in this process.
 type serving struct {
@@ -137,7 +123,7 @@ func publish(t *testing.T, broker, topic string, lines []string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(need(t, "mosquitto_pub"), "-h", host, "-p", port, "-q", "1", "-t", topic, "-l")
+	cmd := exec.Command(testrig.Program(t, "mosquitto_pub"), "-h", host, "-p", port, "-q", "1", "-t", topic, "-l")
 	cmd.Stdin = strings.NewReader(strings.Join(lines, "\n") + "\n")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("mosquitto_pub: %v: %s", err, out)
@@ -145,7 +131,7 @@ func publish(t *testing.T, broker, topic string, lines []string) {
 }
 
 func TestServe_KeepsWhatIsSentAndSaysWhyNot(t *testing.T) {
-	need(t, "mosquitto_pub")
+	testrig.Program(t, "mosquitto_pub")
 	s := mustServe(t, "--data", t.TempDir(), "--broker", "127.0.0.1:0")
 	var numbers, objects, packs []string
 	base := time.Date(2026, 5, 2, 18, 0, 0, 0, time.UTC)
@@ -179,42 +165,11 @@ func TestServe_KeepsWhatIsSentAndSaysWhyNot(t *testing.T) {
 	}
 }
 
-// mustMosquitto starts a broker of its own with the settings that the README advises.
-func mustMosquitto(t *testing.T) string {
-	t.Helper()
-	program := need(t, "mosquitto")
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	addr := l.Addr().String()
-	l.Close()
-	_, port, _ := net.SplitHostPort(addr)
-	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
-	text := "listener " + port + " 127.0.0.1\nallow_anonymous true\nmax_queued_messages 100000\nmax_inflight_messages 1000\n"
-	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(program, "-c", conf)
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
-	eventually(t, 10*time.Second, "mosquitto listens", func() bool {
-		c, err := net.Dial("tcp", addr)
-		if err == nil {
-			c.Close()
-		}
-		return err == nil
-	})
-	return "mqtt://" + addr
-}
-
 // A recorded cook, replayed over MQTT through an outside broker as fast as it goes, gives the stored readings and the
 // forecasts that the log itself gives.
 func TestReplay_EqualsTheLog(t *testing.T) {
 	const log = "../../testdata/cooks/cook-001011"
-	broker := mustMosquitto(t)
+	broker := testrig.StartMosquitto(t).URL()
 	conf := filepath.Join(t.TempDir(), "stallkeeper.toml")
 	if err := os.WriteFile(conf, []byte("[mqtt]\nurl = \""+broker+"\"\n"), 0o600); err != nil {
 		t.Fatal(err)

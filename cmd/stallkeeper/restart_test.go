@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"stallkeeper/internal/testrig"
 )
 
 // Off loopback the daemon asks for users and TLS before anything runs.
@@ -39,7 +41,7 @@ func TestServe_SaysWhichPortIsTaken(t *testing.T) {
 
 // After a stop and a start a running cook goes on: same readings, a forecast at once, and what was ended stays ended.
 func TestServe_GoesOnAfterARestart(t *testing.T) {
-	need(t, "mosquitto_pub")
+	testrig.Program(t, "mosquitto_pub")
 	data := t.TempDir()
 	s := mustServe(t, "--data", data, "--broker", "127.0.0.1:0")
 	began := time.Now().UTC().Add(-2 * time.Hour).Truncate(time.Second)

@@ -19,6 +19,7 @@ var allowed = map[string][]string{
 	"estimator":          {"estimator/thermal"},
 	"internal/cook":      {"estimator/thermal"},
 	"internal/trace":     {"internal/cook", "estimator/thermal"},
+	"internal/testrig":   {},
 	"internal/alarm":     {"internal/cook", "estimator/thermal"},
 	"internal/safety":    {"internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
@@ -127,6 +128,9 @@ func TestImports_FollowTheMap(t *testing.T) {
 			own, inside := strings.CutPrefix(imp, module+"/")
 			if inside && !free(name) && !slices.Contains(list, own) && !strings.HasPrefix(own, parent+"/") && own != parent {
 				t.Errorf("%s imports %s, which the map does not allow", name, own)
+			}
+			if own == "internal/testrig" {
+				t.Errorf("%s imports %s, which is for tests", name, own)
 			}
 			if slices.Contains(pure, name) && slices.Contains([]string{"os", "net", "net/http", "database/sql"}, imp) {
 				t.Errorf("%s is pure and imports %s", name, imp)

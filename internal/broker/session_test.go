@@ -6,10 +6,11 @@ import (
 	"fmt"
 	"net"
 	"net/url"
-	"os"
 	"os/exec"
 	"testing"
 	"time"
+
+	"stallkeeper/internal/testrig"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/eclipse/paho.mqtt.golang/packets"
@@ -109,13 +110,7 @@ func TestBroker_QoS2_BoundsOpenHandshakes(t *testing.T) {
 }
 
 func TestBroker_MQTT5(t *testing.T) {
-	path, err := exec.LookPath("mosquitto_pub")
-	if err != nil {
-		if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-			t.Fatal("mosquitto_pub is required: apt-get install mosquitto-clients")
-		}
-		t.Skip("mosquitto_pub is not installed: apt-get install mosquitto-clients")
-	}
+	path := testrig.Program(t, "mosquitto_pub")
 	c := newCommitter()
 	b := start(t, options(c))
 	_, port, err := net.SplitHostPort(b.Addr().String())

@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"stallkeeper/internal/testrig"
+
 	"github.com/eclipse/paho.mqtt.golang/packets"
 
 	_ "github.com/mattn/go-sqlite3" // the driver "sqlite3"
@@ -50,10 +52,10 @@ func measure(b *testing.B, part func(b *testing.B) time.Duration) float64 {
 }
 
 func benchEmbedded(b *testing.B) time.Duration {
-	addr := freeAddr(b)
+	addr := testrig.FreeAddr(b)
 	dir := b.TempDir()
 	_, stop := startIntake(b, settings{dir: dir, listen: addr})
-	awaitPort(b, addr)
+	testrig.AwaitPort(b, addr)
 	begin := time.Now()
 	flood(b, addr)
 	took := time.Since(begin)
@@ -65,7 +67,7 @@ func benchEmbedded(b *testing.B) time.Duration {
 }
 
 func benchMosquitto(b *testing.B) time.Duration {
-	addr := startMosquitto(b)
+	addr := testrig.StartMosquitto(b).Addr
 	dir := b.TempDir()
 	k, stop := startIntake(b, settings{dir: dir, url: "mqtt://" + addr})
 	for !k.client.Status().Connected {
@@ -82,13 +84,13 @@ func benchMosquitto(b *testing.B) time.Duration {
 }
 
 func benchMosquittoSub(b *testing.B) time.Duration {
-	addr := startMosquitto(b)
+	addr := testrig.StartMosquitto(b).Addr
 	_, port, err := net.SplitHostPort(addr)
 	if err != nil {
 		b.Fatal(err)
 	}
 	// With no writer set, the output goes to the null device.
-	cmd := exec.Command(mosquittoPath(b, "mosquitto_sub"), "-p", port, "-t", "stallkeeper/reading/#", "-q", "1", "-C", fmt.Sprint(burst+1))
+	cmd := exec.Command(testrig.Program(b, "mosquitto_sub"), "-p", port, "-t", "stallkeeper/reading/#", "-q", "1", "-C", fmt.Sprint(burst+1))
 	if err := cmd.Start(); err != nil {
 		b.Fatal(err)
 	}

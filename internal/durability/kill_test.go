@@ -18,6 +18,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/store"
+	"stallkeeper/internal/testrig"
 )
 
 // The test starts itself again as the daemon to be killed; these tell it so.
@@ -76,11 +77,11 @@ func TestKill_AcknowledgedReadingsAreThereOnce(t *testing.T) {
 		t.Skip("takes half a minute")
 	}
 	t.Run("embedded broker", func(t *testing.T) {
-		addr := freeAddr(t)
+		addr := testrig.FreeAddr(t)
 		killUnderLoad(t, settings{dir: t.TempDir(), listen: addr}, addr)
 	})
 	t.Run("mosquitto", func(t *testing.T) {
-		addr := startMosquitto(t)
+		addr := testrig.StartMosquitto(t).Addr
 		killUnderLoad(t, settings{dir: t.TempDir(), url: "mqtt://" + addr}, addr)
 	})
 }
@@ -89,7 +90,7 @@ func killUnderLoad(t *testing.T, s settings, addr string) {
 	const seed = 20260301
 	moments := rand.New(rand.NewPCG(seed, uint64(kills())))
 	cmd := startChild(t, s)
-	awaitPort(t, addr)
+	testrig.AwaitPort(t, addr)
 	awaitIntake(t, s.dir, addr)
 	first := count(t, s.dir, allReadings)
 	var pubs [publishers]*publisher

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"testing"
 	"time"
+
+	"stallkeeper/internal/testrig"
 )
 
 // TestMixed_600MessagesTenOfThemBad sends numbers, JSON and SenML at all levels of service, with bad ones among them.
@@ -63,11 +65,11 @@ func TestDuplicates_AreStoredOnce(t *testing.T) {
 func brokers() map[string]func(*testing.T) (settings, string) {
 	return map[string]func(*testing.T) (settings, string){
 		"embedded broker": func(t *testing.T) (settings, string) {
-			addr := freeAddr(t)
+			addr := testrig.FreeAddr(t)
 			return settings{dir: t.TempDir(), listen: addr}, addr
 		},
 		"mosquitto": func(t *testing.T) (settings, string) {
-			addr := startMosquitto(t)
+			addr := testrig.StartMosquitto(t).Addr
 			return settings{dir: t.TempDir(), url: "mqtt://" + addr}, addr
 		},
 	}
@@ -77,7 +79,7 @@ func brokers() map[string]func(*testing.T) (settings, string) {
 func startReady(t *testing.T, s settings, addr string) (k *intake, stop func()) {
 	t.Helper()
 	k, stop = startIntake(t, s)
-	awaitPort(t, addr)
+	testrig.AwaitPort(t, addr)
 	for k.client != nil && !k.client.Status().Connected {
 		time.Sleep(10 * time.Millisecond)
 	}

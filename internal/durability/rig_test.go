@@ -27,6 +27,7 @@ import (
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/store"
+	"stallkeeper/internal/testrig"
 )
 
 func TestMain(m *testing.M) {
@@ -127,72 +128,6 @@ func startIntake(tb testing.TB, s settings) (k *intake, stop func()) {
 	return k, stop
 }
 
-// mosquittoPath finds Debian's broker, or skips; with STALLKEEPER_REQUIRE=1 its absence is a failure.
-func mosquittoPath(tb testing.TB, name string) string {
-	tb.Helper()
-	for _, path := range []string{name, "/usr/sbin/" + name} {
-		if found, err := exec.LookPath(path); err == nil {
-			return found
-		}
-	}
-	const how = "%s is not installed: apt-get install mosquitto mosquitto-clients"
-	if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-		tb.Fatalf(how, name)
-	}
-	tb.Skipf(how, name)
-	return ""
-}
-
-// startMosquitto starts a broker with the settings that the README asks for and gives its address.
-func startMosquitto(tb testing.TB) string {
-	tb.Helper()
-	path := mosquittoPath(tb, "mosquitto")
-	addr := freeAddr(tb)
-	_, port, err := net.SplitHostPort(addr)
-	if err != nil {
-		tb.Fatal(err)
-	}
-	conf := filepath.Join(tb.TempDir(), "mosquitto.conf")
-	text := "listener " + port + " 127.0.0.1\nallow_anonymous true\nmax_queued_messages 100000\nmax_inflight_messages 1000\n"
-	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
-		tb.Fatal(err)
-	}
-	cmd := exec.Command(path, "-c", conf)
-	if err := cmd.Start(); err != nil {
-		tb.Fatal(err)
-	}
-	tb.Cleanup(func() {
-		if err := cmd.Process.Kill(); err != nil {
-			tb.Error(err)
-		}
-		_ = cmd.Wait() // killed: its status says so
-	})
-	awaitPort(tb, addr)
-	return addr
-}
-
-func freeAddr(tb testing.TB) string {
-	tb.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		tb.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}
-
-func awaitPort(tb testing.TB, addr string) {
-	tb.Helper()
-	for range 1000 {
-		if c, err := net.Dial("tcp", addr); err == nil {
-			_ = c.Close() // it listens: that was the question
-			return
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	tb.Fatalf("nothing listens on %s", addr)
-}
-
 // count asks the database file itself.
 func count(tb testing.TB, dir, query string) int {
 	tb.Helper()
@@ -237,7 +172,7 @@ func pub(tb testing.TB, addr, topic string, qos int, lines []string) {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	cmd := exec.CommandContext(tb.Context(), mosquittoPath(tb, "mosquitto_pub"), "-h", host, "-p", port, "-t", topic, "-q", fmt.Sprint(qos), "-l")
+	cmd := exec.CommandContext(tb.Context(), testrig.Program(tb, "mosquitto_pub"), "-h", host, "-p", port, "-t", topic, "-q", fmt.Sprint(qos), "-l")
 	cmd.Stdin = strings.NewReader(strings.Join(lines, "\n") + "\n")
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out

@@ -2,17 +2,9 @@ package ingest
 
 import (
 	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
 	"io"
 	"log/slog"
-	"math/big"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -20,86 +12,13 @@ import (
 	"testing"
 	"time"
 
+	"stallkeeper/internal/testrig"
+
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
 
-// mosquitto is Debian's broker as a child process.
-type mosquitto struct {
-	t    *testing.T
-	conf string
-	addr string
-	cmd  *exec.Cmd
-}
-
-// startMosquitto starts a broker with the settings that the README asks for, plus further lines of configuration.
-func startMosquitto(t *testing.T, more ...string) *mosquitto {
-	t.Helper()
-	if _, err := exec.LookPath(mosquittoPath()); err != nil {
-		if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-			t.Fatal("mosquitto is required: apt-get install mosquitto mosquitto-clients")
-		}
-		t.Skip("mosquitto is not installed: apt-get install mosquitto mosquitto-clients")
-	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := &mosquitto{t: t, addr: l.Addr().String(), conf: filepath.Join(t.TempDir(), "mosquitto.conf")}
-	if err := l.Close(); err != nil {
-		t.Fatal(err)
-	}
-	_, port, _ := net.SplitHostPort(m.addr)
-	lines := append([]string{"listener " + port + " 127.0.0.1", "max_queued_messages 100000", "max_inflight_messages 1000"}, more...)
-	if len(more) == 0 {
-		lines = append(lines, "allow_anonymous true")
-	}
-	if err := os.WriteFile(m.conf, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	m.start()
-	t.Cleanup(m.stop)
-	return m
-}
-
-func mosquittoPath() string {
-	if path, err := exec.LookPath("mosquitto"); err == nil {
-		return path
-	}
-	return "/usr/sbin/mosquitto" // not in the PATH of ordinary users on Debian
-}
-
-func (m *mosquitto) start() {
-	m.t.Helper()
-	m.cmd = exec.Command(mosquittoPath(), "-c", m.conf)
-	if err := m.cmd.Start(); err != nil {
-		m.t.Fatal(err)
-	}
-	for range 200 {
-		if c, err := net.Dial("tcp", m.addr); err == nil {
-			if err := c.Close(); err != nil {
-				m.t.Fatal(err)
-			}
-			return
-		}
-		time.Sleep(20 * time.Millisecond)
-	}
-	m.t.Fatal("mosquitto does not listen")
-}
-
-func (m *mosquitto) stop() {
-	if m.cmd == nil {
-		return
-	}
-	if err := m.cmd.Process.Kill(); err != nil {
-		m.t.Error(err)
-	}
-	_ = m.cmd.Wait() // killed: its status says so
-	m.cmd = nil
-}
-
-func (m *mosquitto) options() ClientOptions {
-	return ClientOptions{URL: "mqtt://" + m.addr, ClientID: "stallkeeper-test", Now: time.Now,
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
+func options(m *testrig.Mosquitto) ClientOptions {
+	return ClientOptions{URL: m.URL(), ClientID: "stallkeeper-test", Now: time.Now, Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
 }
 
 // runClient runs a client until stop is called or the test ends.
@@ -162,12 +81,12 @@ func publish(t *testing.T, cl mqtt.Client, topic string, qos byte, retained bool
 }
 
 func TestClient_StoresWhatComesAndWhatWaited(t *testing.T) {
-	m := startMosquitto(t)
+	m := testrig.StartMosquitto(t)
 	sink := newSink()
 	in := New(mustDecoder(t, nil), sink, time.Now)
-	c, stop := runClient(t, m.options(), in)
+	c, stop := runClient(t, options(m), in)
 	until(t, "connected", func() bool { return c.Status().Connected })
-	pub := publisher(t, m.addr)
+	pub := publisher(t, m.Addr)
 	for qos := byte(0); qos <= 2; qos++ {
 		publish(t, pub, "stallkeeper/reading/core", qos, false, fmt.Sprint(60+qos))
 	}
@@ -177,7 +96,7 @@ func TestClient_StoresWhatComesAndWhatWaited(t *testing.T) {
 	for i := range 50 {
 		publish(t, pub, "stallkeeper/reading/core", 1, false, fmt.Sprint(i))
 	}
-	_, stop = runClient(t, m.options(), in)
+	_, stop = runClient(t, options(m), in)
 	until(t, "what waited is stored", func() bool { r, _ := sink.count(); return r == 53 })
 	publish(t, pub, "stallkeeper/reading/core", 1, false, "99")
 	until(t, "new ones are stored", func() bool { r, _ := sink.count(); return r == 54 })
@@ -190,13 +109,13 @@ func TestClient_StoresWhatComesAndWhatWaited(t *testing.T) {
 }
 
 func TestClient_TakesWhatWasNotCommittedAgain(t *testing.T) {
-	m := startMosquitto(t)
+	m := testrig.StartMosquitto(t)
 	sink := newSink()
 	sink.fail = fmt.Errorf("disk full")
 	in := New(mustDecoder(t, nil), sink, time.Now)
-	c, _ := runClient(t, m.options(), in)
+	c, _ := runClient(t, options(m), in)
 	until(t, "connected", func() bool { return c.Status().Connected })
-	pub := publisher(t, m.addr)
+	pub := publisher(t, m.Addr)
 	publish(t, pub, "stallkeeper/reading/core", 1, false, "60")
 	publish(t, pub, "stallkeeper/reading/core", 1, false, "warm")
 	until(t, "the failure shows", func() bool { return strings.Contains(c.Status().LastError, "disk full") })
@@ -205,12 +124,12 @@ func TestClient_TakesWhatWasNotCommittedAgain(t *testing.T) {
 }
 
 func TestClient_PoisonDoesNotBlock(t *testing.T) {
-	m := startMosquitto(t)
+	m := testrig.StartMosquitto(t)
 	sink := newSink()
 	in := New(mustDecoder(t, nil), sink, time.Now)
-	c, _ := runClient(t, m.options(), in)
+	c, _ := runClient(t, options(m), in)
 	until(t, "connected", func() bool { return c.Status().Connected })
-	pub := publisher(t, m.addr)
+	pub := publisher(t, m.Addr)
 	const poison = 1500 // more than the broker's window of 1000 unacknowledged messages
 	var last mqtt.Token
 	for range poison {
@@ -222,21 +141,21 @@ func TestClient_PoisonDoesNotBlock(t *testing.T) {
 }
 
 func TestClient_BrokerGoneAndBack(t *testing.T) {
-	m := startMosquitto(t)
+	m := testrig.StartMosquitto(t)
 	sink := newSink()
 	in := New(mustDecoder(t, nil), sink, time.Now)
-	opts := m.options()
+	opts := options(m)
 	opts.Will = Will{Topic: "stallkeeper/status", Payload: []byte("offline")}
 	c, stop := runClient(t, opts, in)
 	c.Publish("stallkeeper/status", true, []byte("online"))
 	c.Publish("stallkeeper/alarm/1", true, []byte("active"))
 	until(t, "connected", func() bool { return c.Status().Connected })
-	m.stop()
+	m.Stop()
 	until(t, "the loss shows", func() bool { s := c.Status(); return !s.Connected && s.LastError != "" })
 	c.Publish("stallkeeper/alarm/1", true, []byte("returned"))
-	m.start() // with nothing of before: it kept no file
+	m.Start() // with nothing of before: it kept no file
 	until(t, "connected again", func() bool { return c.Status().Connected })
-	pub := publisher(t, m.addr)
+	pub := publisher(t, m.Addr)
 	seen := make(chan string, 10)
 	pub.Subscribe("stallkeeper/#", 1, func(_ mqtt.Client, m mqtt.Message) {
 		seen <- m.Topic() + "=" + string(m.Payload())
@@ -256,13 +175,13 @@ func TestClient_BrokerGoneAndBack(t *testing.T) {
 }
 
 func TestClient_RetainedReadingIsNotNew(t *testing.T) {
-	m := startMosquitto(t)
-	pub := publisher(t, m.addr)
+	m := testrig.StartMosquitto(t)
+	pub := publisher(t, m.Addr)
 	publish(t, pub, "stallkeeper/reading/core", 1, true, "60")
 	sink := newSink()
 	in := New(mustDecoder(t, nil), sink, time.Now)
 	for range 2 { // the broker sends it again at each subscription
-		c, stop := runClient(t, m.options(), in)
+		c, stop := runClient(t, options(m), in)
 		until(t, "connected", func() bool { return c.Status().Connected })
 		until(t, "it came", func() bool { return in.Stats().Messages > 0 })
 		time.Sleep(50 * time.Millisecond)
@@ -274,21 +193,17 @@ func TestClient_RetainedReadingIsNotNew(t *testing.T) {
 }
 
 func TestClient_PasswordAndTLS(t *testing.T) {
-	passwd, err := exec.LookPath("mosquitto_passwd")
-	if err != nil && os.Getenv("STALLKEEPER_REQUIRE") != "1" {
-		t.Skip("mosquitto_passwd is not installed: apt-get install mosquitto")
-	}
-	dir := t.TempDir()
-	file := func(name string) string { return filepath.Join(dir, name) }
-	if out, err := exec.CommandContext(t.Context(), passwd, "-b", "-c", file("passwords"), "daemon", "secret").CombinedOutput(); err != nil {
+	passwords := filepath.Join(t.TempDir(), "passwords")
+	passwd := exec.CommandContext(t.Context(), testrig.Program(t, "mosquitto_passwd"), "-b", "-c", passwords, "daemon", "secret")
+	if out, err := passwd.CombinedOutput(); err != nil {
 		t.Fatalf("mosquitto_passwd: %v: %s", err, out)
 	}
-	writeCertificate(t, file("cert.pem"), file("key.pem"))
+	cert, key := testrig.Certificate(t)
 	// As root, mosquitto gives up its rights and could not read the files.
-	m := startMosquitto(t, "allow_anonymous false", "password_file "+file("passwords"), "certfile "+file("cert.pem"), "keyfile "+file("key.pem"), "user root")
+	m := testrig.StartMosquitto(t, "allow_anonymous false", "password_file "+passwords, "certfile "+cert, "keyfile "+key, "user root")
 	in := New(mustDecoder(t, nil), newSink(), time.Now)
-	opts := m.options()
-	opts.URL, opts.Username, opts.Password, opts.CAFile = "mqtts://"+m.addr, "daemon", "secret", file("cert.pem")
+	opts := options(m)
+	opts.URL, opts.Username, opts.Password, opts.CAFile = "mqtts://"+m.Addr, "daemon", "secret", cert
 	c, stop := runClient(t, opts, in)
 	until(t, "connected over TLS", func() bool { return c.Status().Connected })
 	stop()
@@ -299,7 +214,7 @@ func TestClient_PasswordAndTLS(t *testing.T) {
 	}{
 		{"wrong password", func(o *ClientOptions) { o.Password = "wrong" }, "not Authorized"},
 		{"unknown authority", func(o *ClientOptions) { o.CAFile = "" }, "certificate"},
-		{"without TLS", func(o *ClientOptions) { o.URL, o.CAFile = "mqtt://"+m.addr, "" }, "connect to mqtt://"},
+		{"without TLS", func(o *ClientOptions) { o.URL, o.CAFile = "mqtt://"+m.Addr, "" }, "connect to mqtt://"},
 	}
 	for _, tt := range tests {
 		o := opts
@@ -333,31 +248,6 @@ func TestNewClient_SaysWhatIsWrong(t *testing.T) {
 		tt.o.Now = time.Now
 		if _, err := NewClient(tt.o, nil); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("NewClient(%+v) = %v, want an error with %q", tt.o.URL, err, tt.want)
-		}
-	}
-}
-
-// writeCertificate makes a self-signed certificate for 127.0.0.1.
-func writeCertificate(t *testing.T, certFile, keyFile string) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true,
-		KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}}
-	cert, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	private, err := x509.MarshalPKCS8PrivateKey(key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, block := range map[string]*pem.Block{certFile: {Type: "CERTIFICATE", Bytes: cert}, keyFile: {Type: "PRIVATE KEY", Bytes: private}} {
-		if err := os.WriteFile(name, pem.EncodeToMemory(block), 0o600); err != nil {
-			t.Fatal(err)
 		}
 	}
 }

@@ -3,7 +3,6 @@ package plan
 import (
 	"bytes"
 	"encoding/json"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -12,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/testrig"
 )
 
 // RFC 5545, 3.1: lines end with CRLF and are at most 75 octets long without it; 3.3.11: text has its commas, semicolons,
@@ -105,16 +105,9 @@ func TestCalendar_AnIndependentParserReadsIt(t *testing.T) {
 
 func parse(t *testing.T, calendar string) []readEvent {
 	t.Helper()
-	node, npm := need(t, "node"), need(t, "npm")
 	dir := filepath.Join("testdata", "calendar")
-	if _, err := os.Stat(filepath.Join(dir, "node_modules", "ical.js")); err != nil {
-		install := exec.CommandContext(t.Context(), npm, "ci", "--no-audit", "--no-fund")
-		install.Dir = dir
-		if out, err := install.CombinedOutput(); err != nil {
-			missing(t, "npm ci: %v\n%s", err, out)
-		}
-	}
-	read := exec.CommandContext(t.Context(), node, "read.mjs")
+	testrig.NodePackages(t, dir, "ical.js")
+	read := exec.CommandContext(t.Context(), testrig.Program(t, "node"), "read.mjs")
 	var problem bytes.Buffer
 	read.Dir, read.Stdin, read.Stderr = dir, strings.NewReader(calendar), &problem
 	out, err := read.Output()
@@ -129,22 +122,4 @@ func parse(t *testing.T, calendar string) []readEvent {
 		t.Fatalf("version %q, %v", found.Version, err)
 	}
 	return found.Events
-}
-
-func need(t *testing.T, program string) string {
-	t.Helper()
-	path, err := exec.LookPath(program)
-	if err != nil {
-		missing(t, "%s is not installed", program)
-	}
-	return path
-}
-
-// missing skips the test, or fails it where everything must be there.
-func missing(t *testing.T, format string, args ...any) {
-	t.Helper()
-	if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-		t.Fatalf(format+": install it, or unset STALLKEEPER_REQUIRE", args...)
-	}
-	t.Skipf(format, args...)
 }

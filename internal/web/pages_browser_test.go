@@ -5,25 +5,11 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
-)
 
-// need finds a program, or skips the test where it may be missing.
-func need(t *testing.T, names ...string) string {
-	t.Helper()
-	for _, name := range names {
-		if path, err := exec.LookPath(name); err == nil {
-			return path
-		}
-	}
-	if os.Getenv("STALLKEEPER_REQUIRE") != "" {
-		t.Fatalf("none of %s is installed: install it, or unset STALLKEEPER_REQUIRE", strings.Join(names, ", "))
-	}
-	t.Skipf("none of %s is installed", strings.Join(names, ", "))
-	return ""
-}
+	"stallkeeper/internal/testrig"
+)
 
 // TestPages_InABrowser looks at every page at three widths and in every light, uses the watch page by keyboard alone and
 // without script, and lets axe-core judge. Pictures go to STALLKEEPER_PICTURES if it is set.
@@ -31,18 +17,9 @@ func TestPages_InABrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser and a minute")
 	}
-	node, npm, chromium := need(t, "node"), need(t, "npm"), need(t, "chromium", "chromium-browser")
+	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium", "chromium-browser")
 	dir := filepath.Join("testdata", "browser")
-	if _, err := os.Stat(filepath.Join(dir, "node_modules", "axe-core")); err != nil {
-		install := exec.CommandContext(t.Context(), npm, "ci", "--no-audit", "--no-fund")
-		install.Dir = dir
-		if out, err := install.CombinedOutput(); err != nil {
-			if os.Getenv("STALLKEEPER_REQUIRE") != "" {
-				t.Fatalf("npm ci: %v\n%s", err, out)
-			}
-			t.Skipf("npm ci: %v", err)
-		}
-	}
+	testrig.NodePackages(t, dir, "axe-core")
 	pictures := os.Getenv("STALLKEEPER_PICTURES")
 	if pictures == "" {
 		pictures = t.TempDir()

@@ -4,9 +4,6 @@ import (
 	"encoding/json"
 	"io"
 	"net"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -14,69 +11,6 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
-
-// mosquitto is Debian's broker as a child process.
-type mosquitto struct {
-	t    *testing.T
-	path string
-	conf string
-	addr string
-	cmd  *exec.Cmd
-}
-
-func newMosquitto(t *testing.T) *mosquitto {
-	t.Helper()
-	m := &mosquitto{t: t, path: "/usr/sbin/mosquitto"} // not in the PATH of ordinary users on Debian
-	if _, err := os.Stat(m.path); err != nil {
-		if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-			t.Fatal("mosquitto is required: apt-get install mosquitto")
-		}
-		t.Skip("mosquitto is not installed: apt-get install mosquitto")
-	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.addr = l.Addr().String()
-	if err := l.Close(); err != nil {
-		t.Fatal(err)
-	}
-	_, port, _ := net.SplitHostPort(m.addr)
-	m.conf = filepath.Join(t.TempDir(), "mosquitto.conf")
-	text := "listener " + port + " 127.0.0.1\nallow_anonymous true\nmax_queued_messages 100000\n"
-	if err := os.WriteFile(m.conf, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(m.stop)
-	return m
-}
-
-func (m *mosquitto) start() {
-	m.t.Helper()
-	m.cmd = exec.Command(m.path, "-c", m.conf)
-	if err := m.cmd.Start(); err != nil {
-		m.t.Fatal(err)
-	}
-	for range 300 {
-		if c, err := net.Dial("tcp", m.addr); err == nil {
-			_ = c.Close() // only asked whether it listens
-			return
-		}
-		time.Sleep(20 * time.Millisecond)
-	}
-	m.t.Fatal("mosquitto does not listen")
-}
-
-func (m *mosquitto) stop() {
-	if m.cmd == nil {
-		return
-	}
-	if err := m.cmd.Process.Kill(); err != nil {
-		m.t.Error(err)
-	}
-	_ = m.cmd.Wait() // killed: its status says so
-	m.cmd = nil
-}
 
 // gate stands between the station and the broker, so that the receiver of the test is always there first.
 type gate struct {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"stallkeeper/cmd/stallkeeper-probe/internal/sysfs"
+	"stallkeeper/internal/testrig"
 )
 
 // board is a made-up board: its sensors, its /proc and its clock.
@@ -125,11 +126,11 @@ func TestStation_HalfAnHourWithoutBroker(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts a broker")
 	}
-	b, m, folder := newBoard(), newMosquitto(t), t.TempDir()
-	g := newGate(t, m.addr)
-	m.start()
+	b, m, folder := newBoard(), testrig.NewMosquitto(t), t.TempDir()
+	g := newGate(t, m.Addr)
+	m.Start()
 	r := newReceiver(t)
-	r.connect(m.addr)
+	r.connect(m.Addr)
 	g.set(true)
 	s := b.station(t, g.addr, folder)
 	stop := run(t, s)
@@ -137,7 +138,7 @@ func TestStation_HalfAnHourWithoutBroker(t *testing.T) {
 	r.await(60)
 
 	g.set(false)
-	m.stop()
+	m.Stop()
 	b.rounds(s, 30, 90)
 	if err := s.queue.Spill(); err != nil {
 		t.Fatal(err)
@@ -154,8 +155,8 @@ func TestStation_HalfAnHourWithoutBroker(t *testing.T) {
 		t.Errorf("the backlog on disk: %v, %v", info, err)
 	}
 
-	m.start()
-	r.connect(m.addr)
+	m.Start()
+	r.connect(m.Addr)
 	g.set(true)
 	r.await(150) // in the middle of the backlog
 	g.set(false)
@@ -195,12 +196,12 @@ func TestStation_StatusSaysWhatIsWrongAndWhenItIsGone(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts a broker")
 	}
-	b, m := newBoard(), newMosquitto(t)
-	m.start()
+	b, m := newBoard(), testrig.NewMosquitto(t)
+	m.Start()
 	r := newReceiver(t)
-	r.connect(m.addr)
+	r.connect(m.Addr)
 	b.write("bus/w1/devices/28-0316a2795bff/temperature", "85000\n")
-	s := b.station(t, m.addr, t.TempDir())
+	s := b.station(t, m.Addr, t.TempDir())
 	s.cfg.Interval = time.Second
 	ctx, stop := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
