@@ -22,6 +22,7 @@ var allowed = map[string][]string{
 	"internal/testrig":   {},
 	"internal/alarm":     {"internal/cook", "estimator/thermal"},
 	"internal/safety":    {"internal/cook", "estimator/thermal"},
+	"internal/record":    {"internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
 	"internal/score":     {"estimator/thermal"},
 	"internal/convert":   {"estimator/thermal"},
@@ -33,15 +34,15 @@ var allowed = map[string][]string{
 	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
-	"internal/store":     {"internal/cook", "internal/alarm", "estimator/thermal"},
+	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/trace"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
 
 // free packages wire or run things and may import any package of the module.
 func free(pkg string) bool { return pkg == "internal/daemon" || strings.HasPrefix(pkg, "cmd/") }

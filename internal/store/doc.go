@@ -1,4 +1,4 @@
-// Package store keeps readings, cooks, forecasts and alarms in one SQLite file, and says exactly what survives a power cut.
+// Package store keeps readings, cooks, forecasts, alarms and the records' journal in one SQLite file, and says exactly what survives a power cut.
 //
 // # What is promised
 //
@@ -24,7 +24,7 @@
 // Before anything is written, opening looks at the file: a foreign or damaged file and one of a newer version are refused and left as
 // they are. The search for damage ends after five seconds, so on a large file it covers only a part.
 //
-// # Schema, version 2
+// # Schema, version 3
 //
 // Times are INTEGER microseconds since 1970-01-01 UTC; temperatures REAL degrees Celsius. Tables are STRICT. PRAGMA
 // application_id is 0x53544b50 ("STKP"), PRAGMA user_version the schema's version.
@@ -44,9 +44,13 @@
 //	alarm_changes  id, alarm, state, changed, body (JSON): every state it had
 //	kept           key, value: small things to be remembered over a restart
 //	to_tell        id, body (JSON): changes of alarms of which nobody has been told yet; deleted with the messages' keeping
+//	journal        seq, lot, kind, at, entered, who, auth, body (canonical JSON), corrects, reason, prev, hash: see internal/record
+//	seals          seq, probe, hour (its start), count, min, max, digest, made, replaces, prev, hash: what the readings of an hour were
+//	checkpoints    id, at, seq, head, seal, seals, public, signature: signed heads of both chains
 //	outbox         id, made, path, body (JSON), tries, failing (since; null = not), error, done (null = waits); 90 days after done deleted
 //
-// Rows of readings, entries, amendments and alarm_changes are never changed or deleted; triggers refuse it.
+// Rows of readings, entries, amendments, alarm_changes, journal, seals and checkpoints are never changed or deleted; triggers refuse it,
+// and let the journal and the seals grow at their end only.
 //
 // A new version of the schema is a new file in migrations, numbered without a gap. Each is applied in a transaction of
 // its own, after a backup of an existing file beside it ("….schema-1.20260502T180000Z.backup").

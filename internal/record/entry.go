@@ -1,0 +1,245 @@
+package record
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"stallkeeper/internal/cook"
+)
+
+// Hash is a SHA-256 (FIPS 180-4), written as 64 hexadecimal digits.
+type Hash [sha256.Size]byte
+
+// String is the hash in lower-case hexadecimal.
+func (h Hash) String() string { return hex.EncodeToString(h[:]) }
+
+// MarshalText writes the hash in hexadecimal.
+func (h Hash) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+
+// UnmarshalText reads 64 hexadecimal digits; upper case is refused, so that a hash has one form.
+func (h *Hash) UnmarshalText(text []byte) error {
+	if len(text) != 2*sha256.Size || bytes.ContainsAny(text, "ABCDEF") {
+		return errors.New("a hash is 64 hexadecimal digits in lower case")
+	}
+	_, err := hex.Decode(h[:], text)
+	return err
+}
+
+// Auth says how the daemon knew who made an entry.
+type Auth string
+
+// The ways of knowing.
+const (
+	AuthPIN    Auth = "pin"    // initials with the PIN that belongs to them
+	AuthLogin  Auth = "login"  // logged in
+	AuthSaid   Auth = "said"   // only said: neither PIN nor login is set up
+	AuthDaemon Auth = "daemon" // no person: the daemon itself
+)
+
+// Entry is one line of the journal. It is never changed or removed.
+type Entry struct {
+	Seq      int64           `json:"seq"` // 1, 2, 3, ... without a gap
+	Lot      cook.LotID      `json:"lot"` // empty: it belongs to the shop, such as a check of a thermometer
+	Kind     Kind            `json:"kind"`
+	At       time.Time       `json:"at"`      // when it happened
+	Entered  time.Time       `json:"entered"` // when it was entered
+	By       string          `json:"by"`      // initials or login
+	Auth     Auth            `json:"auth"`
+	Body     json.RawMessage `json:"body"`               // canonical JSON; Decode gives its type
+	Corrects int64           `json:"corrects,omitempty"` // the entry that this one replaces; 0 = none
+	Reason   string          `json:"reason,omitempty"`   // why it corrects, or why it comes late
+	Prev     Hash            `json:"prev"`               // Hash of the entry before; zeros for the first
+	Hash     Hash            `json:"hash"`
+}
+
+// Draft is what somebody wants to enter. The store gives it number, time of entry and hash.
+type Draft struct {
+	Lot      cook.LotID
+	At       time.Time // zero: now
+	By       string
+	Auth     Auth
+	Body     Body
+	Corrects int64
+	Reason   string // needed with Corrects
+}
+
+// LateAfter is how long after the event an entry still counts as made at its time. Choice of this project; 9 CFR 417.5(b) asks for
+// entries at the time of the event and names no span.
+const LateAfter = 15 * time.Minute
+
+// Late is how long after the event the entry was made, zero within LateAfter.
+func (e Entry) Late() time.Duration {
+	if d := e.Entered.Sub(e.At); d > LateAfter {
+		return d
+	}
+	return 0
+}
+
+// Limits of what is taken. Choices of this project.
+const (
+	MaxBody  = 64 << 10         // bytes of canonical JSON
+	maxText  = 4000             // bytes of one string in it
+	maxAhead = 10 * time.Minute // of an event before its entry: clocks differ
+)
+
+// earliest is the first event that is believed; before it a clock was not set.
+func earliest() time.Time { return time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC) }
+
+// Make checks a draft by itself and makes the entry that follows the one before it. Whether it fits its lot is for Lot.Accepts.
+func (d Draft) Make(seq int64, prev Hash, entered time.Time) (Entry, error) {
+	if d.Body == nil {
+		return Entry{}, errors.New("the entry is empty: give it a body")
+	}
+	e := Entry{Seq: seq, Lot: d.Lot, Kind: d.Body.Kind(), At: cook.Instant(d.At), Entered: cook.Instant(entered), By: strings.TrimSpace(d.By), Auth: d.Auth,
+		Corrects: d.Corrects, Reason: d.Reason, Prev: prev}
+	if d.At.IsZero() {
+		e.At = e.Entered
+	}
+	if err := d.check(e); err != nil {
+		return Entry{}, err
+	}
+	text, err := json.Marshal(d.Body)
+	if err != nil {
+		return Entry{}, fmt.Errorf("%s: %w", e.Kind, err)
+	}
+	if e.Body, err = Canonical(text); err != nil {
+		return Entry{}, fmt.Errorf("%s: %w", e.Kind, err)
+	}
+	if err := checkBody(e.Body); err != nil {
+		return Entry{}, fmt.Errorf("%s: %w", e.Kind, err)
+	}
+	e.Hash = e.Link().Hash()
+	return e, nil
+}
+
+func (d Draft) check(e Entry) error {
+	errs := []error{cook.CheckText("by", e.By), cook.CheckText("reason", d.Reason)}
+	if e.Lot != "" {
+		errs = append(errs, CheckLotID(e.Lot))
+	}
+	if e.By == "" {
+		errs = append(errs, errors.New("by is missing: say who made the entry"))
+	}
+	switch d.Auth {
+	case AuthPIN, AuthLogin, AuthSaid, AuthDaemon:
+	default:
+		errs = append(errs, fmt.Errorf("auth %q is not pin, login, said or daemon", d.Auth))
+	}
+	if e.At.Before(earliest()) {
+		errs = append(errs, fmt.Errorf("at %s is before the year 2000: correct the time", e.At.Format(time.RFC3339)))
+	}
+	if e.At.After(e.Entered.Add(maxAhead)) {
+		errs = append(errs, fmt.Errorf("at %s is in the future: enter what has happened, or set the machine's clock", e.At.Format(time.RFC3339)))
+	}
+	if d.Corrects != 0 && strings.TrimSpace(d.Reason) == "" {
+		errs = append(errs, errors.New("reason is missing: say why the entry is corrected"))
+	}
+	if e.Lot == "" && needsLot(e.Kind) {
+		errs = append(errs, fmt.Errorf("lot is missing: a %s entry belongs to a lot", e.Kind))
+	}
+	return errors.Join(append(errs, d.Body.Validate())...)
+}
+
+// CheckLotID reports a name that is not 1 to 60 letters, digits, dots, hyphens and underscores, a letter or digit first.
+func CheckLotID(id cook.LotID) error {
+	ok := id != "" && len(id) <= 60 && strings.IndexByte("._-", id[0]) < 0
+	for _, r := range id {
+		ok = ok && (r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("._-", r))
+	}
+	if !ok {
+		return fmt.Errorf("lot %q: use 1 to 60 letters, digits, dots and hyphens, such as 26-11-25-brisket", clip(string(id)))
+	}
+	return nil
+}
+
+// checkBody bounds the size of a canonical body and of its strings, and refuses characters that would make a record unreadable: control
+// characters other than the new line, and those that turn the direction of writing.
+func checkBody(body []byte) error {
+	if len(body) > MaxBody {
+		return fmt.Errorf("it is %d bytes long: shorten it to %d", len(body), MaxBody)
+	}
+	var v any
+	if err := json.Unmarshal(body, &v); err != nil {
+		return err
+	}
+	return checkStrings(v)
+}
+
+func checkStrings(v any) error {
+	switch v := v.(type) {
+	case string:
+		return checkString(v)
+	case []any:
+		for _, one := range v {
+			if err := checkStrings(one); err != nil {
+				return err
+			}
+		}
+	case map[string]any:
+		for key, one := range v {
+			if err := errors.Join(checkString(key), checkStrings(one)); err != nil {
+				return fmt.Errorf("%s: %w", clip(strings.ToValidUTF8(key, "?")), err)
+			}
+		}
+	}
+	return nil
+}
+
+func checkString(s string) error {
+	if len(s) > maxText {
+		return fmt.Errorf("a text is %d bytes long: shorten it to %d", len(s), maxText)
+	}
+	for _, r := range s {
+		if r != '\n' && unicode.IsControl(r) || r == utf8.RuneError || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+			return fmt.Errorf("a text has the character %U: use plain text", r)
+		}
+	}
+	return nil
+}
+
+// timeForm is how times are hashed: UTC with all six places of the microseconds.
+const timeForm = "2006-01-02T15:04:05.000000Z"
+
+// content is the canonical JSON of everything in an entry but its place in the chain.
+func (e Entry) content() []byte {
+	b := append([]byte(`{"at":`), appendString(nil, e.At.UTC().Format(timeForm))...)
+	b = append(append(b, `,"auth":`...), appendString(nil, string(e.Auth))...)
+	b = append(append(b, `,"body":`...), e.Body...)
+	b = append(append(b, `,"by":`...), appendString(nil, e.By)...)
+	b = fmt.Appendf(b, `,"corrects":%d,"entered":`, e.Corrects)
+	b = append(b, appendString(nil, e.Entered.UTC().Format(timeForm))...)
+	b = append(append(b, `,"kind":`...), appendString(nil, string(e.Kind))...)
+	b = append(append(b, `,"lot":`...), appendString(nil, string(e.Lot))...)
+	b = append(append(b, `,"reason":`...), appendString(nil, e.Reason)...)
+	return append(b, '}')
+}
+
+// Link is an entry's place in the chain: its number, its lot, the hash of its content and the hash of the entry before. It can be
+// shown without the content, so an export of one lot proves that nothing of the lot was left out and tells nothing of the others.
+type Link struct {
+	Seq     int64      `json:"seq"`
+	Lot     cook.LotID `json:"lot"`
+	Content Hash       `json:"content"`
+	Prev    Hash       `json:"prev"`
+}
+
+// Link gives the entry's place in the chain, from what it says.
+func (e Entry) Link() Link {
+	return Link{Seq: e.Seq, Lot: e.Lot, Content: sha256.Sum256(e.content()), Prev: e.Prev}
+}
+
+// Hash is the SHA-256 of the canonical JSON {"content":…,"lot":…,"prev":…,"seq":…}.
+func (l Link) Hash() Hash {
+	b := append(append([]byte(`{"content":"`), l.Content.String()...), `","lot":`...)
+	b = append(appendString(b, string(l.Lot)), `,"prev":"`...)
+	b = append(b, l.Prev.String()...)
+	return sha256.Sum256(fmt.Appendf(b, `","seq":%d}`, l.Seq))
+}
