@@ -44,6 +44,7 @@ func (tr *trace) add(s Sample) bool {
 	}
 	slot := floorDiv(p.ms, slotSeconds*1000)
 	if n := len(tr.points); n == 0 || floorDiv(tr.points[n-1].ms, slotSeconds*1000) < slot {
+		tr.reserve()
 		tr.points = append(tr.points, p)
 		return true
 	}
@@ -51,6 +52,7 @@ func (tr *trace) add(s Sample) bool {
 		return cmp.Compare(floorDiv(q.ms, slotSeconds*1000), slot)
 	})
 	if !found {
+		tr.reserve()
 		tr.points = slices.Insert(tr.points, i, p)
 		return true
 	}
@@ -59,6 +61,14 @@ func (tr *trace) add(s Sample) bool {
 		return true
 	}
 	return false
+}
+
+// reserve makes room for one more point. A running cook is most of what a daemon remembers, so a full trace grows by a
+// sixteenth, not by the quarter of append.
+func (tr *trace) reserve() {
+	if n := len(tr.points); n == cap(tr.points) {
+		tr.points = append(make([]point, 0, n+n/16+64), tr.points...)
+	}
 }
 
 func floorDiv(a, b int64) int64 {
