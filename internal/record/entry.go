@@ -1,9 +1,7 @@
 package record
 
 import (
-	"bytes"
 	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -14,24 +12,6 @@ import (
 
 	"stallkeeper/internal/cook"
 )
-
-// Hash is a SHA-256 (FIPS 180-4), written as 64 hexadecimal digits.
-type Hash [sha256.Size]byte
-
-// String is the hash in lower-case hexadecimal.
-func (h Hash) String() string { return hex.EncodeToString(h[:]) }
-
-// MarshalText writes the hash in hexadecimal.
-func (h Hash) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
-
-// UnmarshalText reads 64 hexadecimal digits; upper case is refused, so that a hash has one form.
-func (h *Hash) UnmarshalText(text []byte) error {
-	if len(text) != 2*sha256.Size || bytes.ContainsAny(text, "ABCDEF") {
-		return errors.New("a hash is 64 hexadecimal digits in lower case")
-	}
-	_, err := hex.Decode(h[:], text)
-	return err
-}
 
 // Auth says how the daemon knew who made an entry.
 type Auth string
@@ -222,24 +202,7 @@ func (e Entry) content() []byte {
 	return append(b, '}')
 }
 
-// Link is an entry's place in the chain: its number, its lot, the hash of its content and the hash of the entry before. It can be
-// shown without the content, so an export of one lot proves that nothing of the lot was left out and tells nothing of the others.
-type Link struct {
-	Seq     int64      `json:"seq"`
-	Lot     cook.LotID `json:"lot"`
-	Content Hash       `json:"content"`
-	Prev    Hash       `json:"prev"`
-}
-
 // Link gives the entry's place in the chain, from what it says.
 func (e Entry) Link() Link {
-	return Link{Seq: e.Seq, Lot: e.Lot, Content: sha256.Sum256(e.content()), Prev: e.Prev}
-}
-
-// Hash is the SHA-256 of the canonical JSON {"content":…,"lot":…,"prev":…,"seq":…}.
-func (l Link) Hash() Hash {
-	b := append(append([]byte(`{"content":"`), l.Content.String()...), `","lot":`...)
-	b = append(appendString(b, string(l.Lot)), `,"prev":"`...)
-	b = append(b, l.Prev.String()...)
-	return sha256.Sum256(fmt.Appendf(b, `","seq":%d}`, l.Seq))
+	return Link{Seq: e.Seq, Of: string(e.Lot), Content: sha256.Sum256(e.content()), Prev: e.Prev}
 }

@@ -45,7 +45,7 @@
 //	kept           key, value: small things to be remembered over a restart
 //	to_tell        id, body (JSON): changes of alarms of which nobody has been told yet; deleted with the messages' keeping
 //	journal        seq, lot, kind, at, entered, who, auth, body (canonical JSON), corrects, reason, prev, hash: see internal/record
-//	seals          seq, probe, hour (its start), count, min, max, digest, made, replaces, prev, hash: what the readings of an hour were
+//	seals          seq, probe, hour (its start), count, min, max, digest, through, made, replaces, prev, hash: what the readings of an hour were
 //	checkpoints    id, at, seq, head, seal, seals, public, signature: signed heads of both chains
 //	outbox         id, made, path, body (JSON), tries, failing (since; null = not), error, done (null = waits); 90 days after done deleted
 //

@@ -15,7 +15,7 @@ import (
 
 // Append enters drafts in the journal, all or none, and gives them back as entries. Each is checked by itself and against its lot as it
 // stands (record.Lot.Accepts); cook.ErrNotFound and cook.ErrConflict say what does not fit, any other error without a word of the
-// disk what is wrong with the draft (ErrDraft). A monitoring entry gets the last check of its instrument.
+// disk what is wrong with the draft (record.ErrDraft). A monitoring entry gets the last check of its instrument.
 func (db *DB) Append(ctx context.Context, drafts ...record.Draft) ([]record.Entry, error) {
 	var out []record.Entry
 	err := db.write(ctx, "enter record", func(tx *sql.Tx) error {
@@ -46,16 +46,13 @@ func (db *DB) Append(ctx context.Context, drafts ...record.Draft) ([]record.Entr
 	return out, nil
 }
 
-// ErrDraft is wrapped by errors about what a draft says.
-var ErrDraft = errors.New("the entry is not right")
-
 func newEntry(ctx context.Context, tx *sql.Tx, d record.Draft, seq int64, prev record.Hash, entered time.Time, lots map[cook.LotID][]record.Entry) (record.Entry, error) {
 	if err := fillCheck(ctx, tx, &d); err != nil {
 		return record.Entry{}, err
 	}
 	e, err := d.Make(seq, prev, entered)
 	if err != nil {
-		return e, fmt.Errorf("%w: %w", ErrDraft, err)
+		return e, fmt.Errorf("%w: %w", record.ErrDraft, err)
 	}
 	if _, read := lots[e.Lot]; !read {
 		if lots[e.Lot], err = lotEntries(ctx, tx, e); err != nil {
@@ -124,18 +121,8 @@ func insertJournal(ctx context.Context, tx *sql.Tx, e record.Entry) error {
 	return err
 }
 
-// RecordQuery asks for entries, ascending by number, or descending with Newest. Zero fields do not narrow.
-type RecordQuery struct {
-	Lot      *cook.LotID // "" = the shop's own entries; nil = every lot
-	Kinds    []record.Kind
-	From, To time.Time // of the event; from inclusive, to exclusive
-	After    int64     // the last number of the page before
-	Newest   bool
-	Limit    int // 0 = all
-}
-
 // Entries gives entries of the journal.
-func (db *DB) Entries(ctx context.Context, q RecordQuery) ([]record.Entry, error) {
+func (db *DB) Entries(ctx context.Context, q record.Query) ([]record.Entry, error) {
 	var where []string
 	var args []any
 	and := func(condition string, values ...any) {
@@ -176,7 +163,7 @@ func (db *DB) Entries(ctx context.Context, q RecordQuery) ([]record.Entry, error
 
 // Entry gives one entry; cook.ErrNotFound if there is none.
 func (db *DB) Entry(ctx context.Context, seq int64) (record.Entry, error) {
-	list, err := db.Entries(ctx, RecordQuery{After: seq - 1, Limit: 1})
+	list, err := db.Entries(ctx, record.Query{After: seq - 1, Limit: 1})
 	if err == nil && (len(list) == 0 || list[0].Seq != seq) {
 		err = fmt.Errorf("entry %d: %w", seq, cook.ErrNotFound)
 	}
@@ -215,7 +202,7 @@ func (db *DB) Lot(ctx context.Context, id cook.LotID) (*record.Lot, error) {
 	if id == "" {
 		return nil, fmt.Errorf("lot without a name: %w", cook.ErrNotFound)
 	}
-	entries, err := db.Entries(ctx, RecordQuery{Lot: &id})
+	entries, err := db.Entries(ctx, record.Query{Lot: &id})
 	if err != nil {
 		return nil, err
 	}

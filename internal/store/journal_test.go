@@ -26,13 +26,13 @@ func (s *shop) mustAppend(t testing.TB, drafts ...record.Draft) []record.Entry {
 func TestAppend_KeepsAllOrNothing(t *testing.T) {
 	s := mustOpen(t, fileOf(t))
 	s.mustAppend(t, says("m1", record.Opened{Product: "brisket"}), says("m1", record.Weighed{When: record.WhenRaw, MassKg: 3}))
-	if _, err := s.Append(t.Context(), says("m1", record.Note{Text: "good"}), says("m1", record.Weighed{When: record.WhenRaw, MassKg: -3})); !errors.Is(err, ErrDraft) {
+	if _, err := s.Append(t.Context(), says("m1", record.Note{Text: "good"}), says("m1", record.Weighed{When: record.WhenRaw, MassKg: -3})); !errors.Is(err, record.ErrDraft) {
 		t.Errorf("negative weight: %v, want ErrDraft", err)
 	}
 	if _, err := s.Append(t.Context(), says("m2", record.Note{Text: "good"})); !errors.Is(err, cook.ErrNotFound) {
 		t.Errorf("unknown lot: %v, want ErrNotFound", err)
 	}
-	all, err := s.Entries(t.Context(), RecordQuery{})
+	all, err := s.Entries(t.Context(), record.Query{})
 	if err != nil || len(all) != 2 || all[1].Prev != all[0].Hash || all[1].Link().Hash() != all[1].Hash {
 		t.Fatalf("entries = %+v, %v", all, err)
 	}
@@ -87,15 +87,15 @@ func TestEntries_ArePaged(t *testing.T) {
 	s.mustAppend(t, says("b", record.Closed{}))
 	b := cook.LotID("b")
 	for name, c := range map[string]struct {
-		q    RecordQuery
+		q    record.Query
 		want []int64
 	}{
-		"lot":    {RecordQuery{Lot: &b}, []int64{4, 5, 6, 10}},
-		"kind":   {RecordQuery{Kinds: []record.Kind{record.KindOpened, record.KindClosed}}, []int64{1, 4, 7, 10}},
-		"page":   {RecordQuery{After: 3, Limit: 2}, []int64{4, 5}},
-		"newest": {RecordQuery{Newest: true, Limit: 2}, []int64{10, 9}},
-		"older":  {RecordQuery{Newest: true, After: 3, Limit: 9}, []int64{2, 1}},
-		"time":   {RecordQuery{To: epoch}, nil},
+		"lot":    {record.Query{Lot: &b}, []int64{4, 5, 6, 10}},
+		"kind":   {record.Query{Kinds: []record.Kind{record.KindOpened, record.KindClosed}}, []int64{1, 4, 7, 10}},
+		"page":   {record.Query{After: 3, Limit: 2}, []int64{4, 5}},
+		"newest": {record.Query{Newest: true, Limit: 2}, []int64{10, 9}},
+		"older":  {record.Query{Newest: true, After: 3, Limit: 9}, []int64{2, 1}},
+		"time":   {record.Query{To: epoch}, nil},
 	} {
 		got, err := s.Entries(t.Context(), c.q)
 		if err != nil {

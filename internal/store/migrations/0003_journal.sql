@@ -24,6 +24,7 @@ create table seals (
   min      real,
   max      real,
   digest   blob    not null,
+  through  integer not null,
   made     integer not null,
   replaces integer not null,
   prev     blob    not null,
