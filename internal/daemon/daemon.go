@@ -59,7 +59,8 @@ type Daemon struct {
 	ln     net.Listener
 	watch  *watch
 
-	metrics *metrics.Metrics
+	estimator *estimator.Estimator
+	metrics   *metrics.Metrics
 }
 
 // statusTopic says whether the daemon is alive: retained, with a last will.
@@ -89,7 +90,8 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 	for _, p := range o.Config.Probes {
 		roles[p.ID] = p.Role
 	}
-	core := monitor.New(monitor.Options{Estimator: estimator.New(estimator.DefaultPrior()), Settings: o.Config.Alarm, Roles: roles, FuelEvery: o.Config.Fuel.Every, Zone: location})
+	d.estimator = estimator.New(estimator.DefaultPrior())
+	core := monitor.New(monitor.Options{Estimator: d.estimator, Settings: o.Config.Alarm, Roles: roles, FuelEvery: o.Config.Fuel.Every, Zone: location})
 	d.watch = newWatch(core, d.db, o.Log, o.Now)
 	if err := d.watch.restore(ctx); err != nil {
 		return d, err
@@ -184,7 +186,7 @@ func (d *Daemon) openWeb() error {
 	}
 	d.watch.measured = d.metrics
 	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
-		Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
+		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {
 		return err

@@ -87,6 +87,7 @@ type advice struct {
 	at   time.Time // of the forecast it was sought for
 	text string    // empty when nothing helps
 	wait bool      // it may as well be done an hour later
+	best Advice
 }
 
 // Choices of this project: how often advice is sought, how far off a hopeless hour may be and still be told at once.
@@ -114,6 +115,7 @@ func (f *fire) advise(p *piece, chance float64) advice {
 		bestLater = max(bestLater, delayed.ReadyBy(by))
 		if c := now.ReadyBy(by); best < enough && (c >= enough || c > best+0.1) {
 			best, p.advice.text = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))
+			p.advice.best = adviceOf(t, c)
 		}
 	}
 	if best >= enough {
@@ -122,6 +124,20 @@ func (f *fire) advise(p *piece, chance float64) advice {
 		p.advice.wait = chance > hopeless && by.Sub(at) > near
 	}
 	return p.advice
+}
+
+// adviceOf puts a try into the snapshot's words.
+func adviceOf(t try, chance float64) Advice {
+	a := Advice{Chance: chance}
+	for _, act := range t.actions {
+		switch act.Kind {
+		case estimator.Wrap:
+			a.Wrap = string(act.With)
+		case estimator.SetPoint:
+			a.SetPoint = act.Celsius
+		}
+	}
+	return a
 }
 
 // try is something that could be done.

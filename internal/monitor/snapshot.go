@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 )
@@ -33,6 +34,15 @@ type PieceView struct {
 	Forecasted  bool          // false until the first usable reading
 	DangerZone  time.Duration // measured time between 5 and 57 °C so far
 	ServeChance float64       // P(ready by serve_by); NaN without a serving hour
+	Advice      Advice
+}
+
+// Advice is what would help a piece to its serving hour if it were done at once; the zero value when the hour is in no
+// doubt, or nothing tried helps. It is sought every ten minutes.
+type Advice struct {
+	Wrap     string          // "foil", or "" for no wrap
+	SetPoint thermal.Celsius // 0 = the pit stays as it is
+	Chance   float64         // P(ready by serve_by) when it is done
 }
 
 // ProbeView is what is known about a probe now.

@@ -44,7 +44,7 @@ func (f *fire) view() CookView {
 	v := CookView{Stored: f.stored, NewestAt: f.frontier}
 	var all []estimator.Forecast
 	for _, p := range f.pieces {
-		w := PieceView{Piece: p.Piece, Forecast: p.forecast, Forecasted: p.known, DangerZone: p.watch.Dwell(), ServeChance: math.NaN()}
+		w := PieceView{Piece: p.Piece, Forecast: p.forecast, Forecasted: p.known, DangerZone: p.watch.Dwell(), ServeChance: math.NaN(), Advice: p.advice.best}
 		if p.known && !f.stored.ServeBy.IsZero() {
 			w.ServeChance = p.forecast.ReadyBy(f.stored.ServeBy)
 		}

@@ -24,9 +24,11 @@ type lane struct {
 	Target   string
 	Ready    string // in words
 	Late     string // "" unless the serving hour is at risk
+	Help     string // what would bring it there
 	Bars     []bar
 	Window   window
 	If       *window // the band of a what-if
+	Hold     *bar    // the hold of a what-if
 	WrapAt   string
 	WrapText string
 	Alt      string
@@ -47,6 +49,7 @@ type lanes struct {
 	Lanes    []lane
 	All      window
 	AllText  string
+	AllBy    string // how likely all are ready by the serving hour
 	Stale    string // "" while readings come
 }
 
@@ -56,7 +59,7 @@ const staleAfter = 3 * time.Minute
 func (p *pageSet) lanesOf(c *monitor.CookView, see reader, chosen string, past map[cook.PieceID][]stretch) lanes {
 	a := cookAxis(c, see.now)
 	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
-		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c)}
+		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c), AllBy: allBy(c)}
 	if age := see.now.Sub(c.NewestAt); !c.NewestAt.IsZero() && age > staleAfter {
 		out.Stale = "The newest reading is " + span(age) + " old."
 	}
@@ -85,13 +88,14 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 	f := v.Forecast
 	l.State, l.Core, l.Ready, l.Window = stateName(f.State), s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
 	l.Late = s.late(c.Stored.ServeBy, v)
+	l.Help = s.help(l.Late, v.Advice)
 	off := takenOff(&c.Stored, v.Piece.ID)
 	past = until(past, off)
 	for _, t := range past {
 		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
 	}
 	if !off.IsZero() {
-		l.State, l.Late = "taken off "+s.weekday(off), ""
+		l.State, l.Late, l.Help = "taken off "+s.weekday(off), "", ""
 		l.Alt = fmt.Sprintf("%s Taken off %s.", s.laneAlt(c, v, past), s.Clock(off))
 		return l
 	}
@@ -141,6 +145,21 @@ func (s reader) late(serve time.Time, v *monitor.PieceView) string {
 	default:
 		return fmt.Sprintf("may be late: %s by %s", percent(p), s.Hour(serve))
 	}
+}
+
+// help says what would bring a late piece to its hour; "" when nothing was found or it is not late.
+func (s reader) help(late string, a monitor.Advice) string {
+	var do []string
+	if a.Wrap != "" {
+		do = append(do, "wrap it in "+a.Wrap)
+	}
+	if a.SetPoint > 0 {
+		do = append(do, "set the pit to "+s.Mark(a.SetPoint))
+	}
+	if late == "" || len(do) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("What would help now: %s, then %s by that hour", strings.Join(do, " and "), percent(a.Chance))
 }
 
 // expected is what is still to come before the ready time.
@@ -223,6 +242,26 @@ func (s reader) allReady(c *monitor.CookView) string {
 	return s.brief(q[1], q[5])
 }
 
+// allBy is the probability that all pieces are ready by the serving hour, in words; "" for one piece or when one is unknown.
+func allBy(c *monitor.CookView) string {
+	if len(c.Pieces) < 2 || c.Stored.ServeBy.IsZero() {
+		return ""
+	}
+	var all []estimator.Forecast
+	for _, v := range c.Pieces {
+		if !v.Forecasted {
+			return ""
+		}
+		if v.Forecast.State == estimator.Ready || takenOff(&c.Stored, v.Piece.ID).IsZero() {
+			all = append(all, v.Forecast)
+		}
+	}
+	if len(all) == 0 {
+		return ""
+	}
+	return percent(estimator.AllReadyBy(all, c.Stored.ServeBy))
+}
+
 // laneAlt is the whole lane in words, for those who do not see it.
 func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretch) string {
 	f := v.Forecast
@@ -247,6 +286,9 @@ func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretc
 	}
 	if !c.Stored.ServeBy.IsZero() {
 		text.WriteString(fmt.Sprintf(" Serving hour %s. %s", s.Clock(c.Stored.ServeBy), sentence(s.late(c.Stored.ServeBy, v))))
+		if help := s.help(s.late(c.Stored.ServeBy, v), v.Advice); help != "" {
+			text.WriteString(" " + sentence(help))
+		}
 	}
 	return text.String()
 }

@@ -21,9 +21,12 @@ type asked struct {
 	Effect string
 	Chance string
 	Costs  string
+	Until  string // of a hold: when that time ends
+	Held   string // of a hold: how likely it is ready by the serving hour and still hot
 	Failed string
 
-	forecast estimator.Forecast
+	forecast estimator.Forecast // with the wrap or the setpoint
+	kept     [2]time.Time       // of a hold: when it begins, and until when it lasts nine times in ten
 }
 
 // raise is how much hotter the what-if sets the pit, and hottest the setpoint above which it is not offered.
@@ -48,6 +51,8 @@ func (p *pageSet) ask(ctx context.Context, see reader, c *monitor.CookView, v *m
 		}
 		a.Label, a.Do = "the pit is set to "+see.Mark(e.Celsius)+" now", "setpoint "+strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
 		a.Costs = "A hotter pit dries the surface more, and every piece on it feels it."
+	case "hold":
+		return p.askHold(see, c, v)
 	default:
 		return nil
 	}
@@ -67,10 +72,17 @@ func (p *pageSet) ask(ctx context.Context, see reader, c *monitor.CookView, v *m
 func (n *nightView) showBand(key string, a axis) {
 	for i := range n.Cooks {
 		for j := range n.Cooks[i].Lanes {
-			if l := &n.Cooks[i].Lanes[j]; l.Key == key && n.Asked.Failed == "" {
-				w := a.window(n.Asked.forecast.Ready)
-				l.If = &w
+			l := &n.Cooks[i].Lanes[j]
+			if l.Key != key || n.Asked.Failed != "" {
+				continue
 			}
+			if from, to := n.Asked.kept[0], n.Asked.kept[1]; !to.IsZero() {
+				b := a.bar("hold", "hold", from, to)
+				l.Hold = &b
+				continue
+			}
+			w := a.window(n.Asked.forecast.Ready)
+			l.If = &w
 		}
 	}
 }

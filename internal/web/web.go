@@ -57,16 +57,17 @@ type View interface {
 
 // Options are what the server needs.
 type Options struct {
-	Desk     Desk
-	Library  Library
-	View     View
-	Log      *slog.Logger
-	Now      func() time.Time
-	Location *time.Location // for local times on pages
-	Invented bool           // the demo: the pages say plainly that the data is invented
-	Broker   string         // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
-	Metrics  http.Handler   // /metrics; nil = none
-	Ready    func() error   // /readyz: nil when the store and the intake work
+	Desk      Desk
+	Library   Library
+	View      View
+	Log       *slog.Logger
+	Now       func() time.Time
+	Location  *time.Location       // for local times on pages
+	Invented  bool                 // the demo: the pages say plainly that the data is invented
+	Estimator *estimator.Estimator // what no running cook has: a piece before the fire is lit, and how long one keeps warm
+	Broker    string               // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
+	Metrics   http.Handler         // /metrics; nil = none
+	Ready     func() error         // /readyz: nil when the store and the intake work
 
 	Users       []User      // who may log in; none = no login, and only loopback names are answered
 	TLS         *tls.Config // nil = plain HTTP
