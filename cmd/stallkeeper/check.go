@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"stallkeeper/internal/brine"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
 )
@@ -101,7 +102,7 @@ func (k checkCmd) settings() (safety.Settings, error) {
 		s.InstrumentError = d
 	}
 	if k.Fat != "" {
-		share, err := parsePercent(strings.TrimSuffix(k.Fat, "%") + "%")
+		share, err := brine.ParsePercent(strings.TrimSuffix(k.Fat, "%") + "%")
 		if err != nil || !(share > 0 && share < 1) {
 			return s, fmt.Errorf("--fat %q is not a percentage between 0 and 100", k.Fat)
 		}

@@ -132,7 +132,7 @@ func (p planCmd) pieces(r plan.Request) (plan.Request, error) {
 	}
 	salt := 0.0
 	if p.BrineSalt != "" {
-		if salt, err = parsePercent(p.BrineSalt); err != nil {
+		if salt, err = brine.ParsePercent(p.BrineSalt); err != nil {
 			return r, fmt.Errorf("--brine-salt: %w", err)
 		}
 	}

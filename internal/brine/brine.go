@@ -177,7 +177,7 @@ func notes(r Recipe, out Result) []string {
 	if !out.Within {
 		add("ingoing nitrite %.0f ppm is over the limit of %.0f ppm: take less curing salt", out.NitritePPM, out.LimitPPM)
 	}
-	if out.NitritePPM < protectivePPM {
+	if out.NitritePPM < protectivePPM*(1-1e-9) {
 		add("ingoing nitrite %.0f ppm is below the %d ppm that protect a cured product kept refrigerated: treat the meat as uncured", out.NitritePPM, protectivePPM)
 	}
 	if r.Product == Bacon && r.Method == Pumped && out.AcceleratorPPM < baconHelpPPM {
