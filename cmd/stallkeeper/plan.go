@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -45,7 +44,11 @@ A forecast never shows that food is safe: the measured temperature, your local c
 
 // Run makes the plan and prints it.
 func (p planCmd) Run(c *console) error {
-	request, err := p.request()
+	order, err := p.order()
+	if err != nil {
+		return err
+	}
+	request, err := order.Request(time.Now(), nil)
 	if err != nil {
 		return err
 	}
@@ -53,6 +56,10 @@ func (p planCmd) Run(c *console) error {
 	if err != nil {
 		return err
 	}
+	return p.print(c, made)
+}
+
+func (p planCmd) print(c *console, made plan.Plan) (err error) {
 	switch {
 	case p.JSON:
 		err = json.NewEncoder(c.out).Encode(made)
@@ -61,45 +68,62 @@ func (p planCmd) Run(c *console) error {
 	default:
 		_, err = io.WriteString(c.out, made.Text())
 	}
-	if err != nil {
-		return err
-	}
-	if !made.Feasible {
+	if err == nil && !made.Feasible {
 		return errFinding
 	}
-	return nil
+	return err
 }
 
-func (p planCmd) request() (plan.Request, error) {
-	r := plan.Request{Now: time.Now(), Fire: p.Fire}
+func (p planCmd) order() (plan.Order, error) {
+	o := plan.Order{Zone: p.Zone, Fire: p.Fire}
+	var zone *time.Location
 	var err error
 	if p.Zone != "" {
-		if r.Zone, err = time.LoadLocation(p.Zone); err != nil || p.Zone == "Local" {
-			return r, fmt.Errorf("zone %q is not known: use a name such as Europe/Berlin or America/Chicago", p.Zone)
+		if zone, err = time.LoadLocation(p.Zone); err != nil || p.Zone == "Local" {
+			return o, fmt.Errorf("zone %q is not known: use a name such as Europe/Berlin or America/Chicago", p.Zone)
 		}
 	}
 	if p.Now != "" {
-		if r.Now, err = parseMoment("--now", p.Now, r.Zone); err != nil {
-			return r, err
+		if o.Now, err = parseMoment("--now", p.Now, zone); err != nil {
+			return o, err
 		}
 	}
-	if r.Serve, err = parseMoment("--serve", p.Serve, r.Zone); err != nil {
-		return r, err
+	if o.Serve, err = parseMoment("--serve", p.Serve, zone); err != nil {
+		return o, err
 	}
-	if r.Zone == nil {
-		r.Zone = r.Serve.Location()
-	}
-	if r.Pit, err = cook.ParseTemperature(p.Pit); err != nil {
-		return r, fmt.Errorf("--pit: %w", err)
+	if o.Pit, err = cook.ParseTemperature(p.Pit); err != nil {
+		return o, fmt.Errorf("--pit: %w", err)
 	}
 	if p.Altitude != "" {
 		mm, err := cook.ParseLength(p.Altitude)
 		if err != nil {
-			return r, fmt.Errorf("--altitude: %w", err)
+			return o, fmt.Errorf("--altitude: %w", err)
 		}
-		r.AltitudeM = mm / 1000
+		o.AltitudeM = mm / 1000
 	}
-	return p.pieces(r)
+	if p.CureDays != "" {
+		if o.CureDays, err = parseDays("--cure-days", p.CureDays); err != nil {
+			return o, err
+		}
+	}
+	if p.BrineSalt != "" {
+		share, err := brine.ParsePercent(p.BrineSalt)
+		if err != nil {
+			return o, fmt.Errorf("--brine-salt: %w", err)
+		}
+		o.BrineSalt = 100 * share
+	}
+	if zone == nil {
+		zone = o.Serve.Location()
+	}
+	for _, text := range p.Piece {
+		piece, err := parsePiece(text, zone)
+		if err != nil {
+			return o, fmt.Errorf("--piece %s: %w", text, err)
+		}
+		o.Pieces = append(o.Pieces, piece)
+	}
+	return o, nil
 }
 
 // parseMoment reads an RFC 3339 time, or one without an offset where a zone is given.
@@ -124,45 +148,6 @@ func parseMoment(flag, text string, zone *time.Location) (time.Time, error) {
 	return t, fmt.Errorf("%s %q is not a time: write it as 2026-05-03T18:00:00+02:00, or without the offset and with --zone", flag, text)
 }
 
-// pieces reads the pieces and gives each its cure.
-func (p planCmd) pieces(r plan.Request) (plan.Request, error) {
-	days, err := p.cureDays()
-	if err != nil {
-		return r, err
-	}
-	salt := 0.0
-	if p.BrineSalt != "" {
-		if salt, err = brine.ParsePercent(p.BrineSalt); err != nil {
-			return r, fmt.Errorf("--brine-salt: %w", err)
-		}
-	}
-	var asked []pieceWords
-	for _, text := range p.Piece {
-		words, err := parsePiece(text, r.Zone)
-		if err != nil {
-			return r, fmt.Errorf("--piece %s: %w", text, err)
-		}
-		asked = append(asked, words)
-	}
-	name(asked)
-	anyCured := slices.ContainsFunc(asked, pieceWords.curedCut)
-	for _, a := range asked {
-		if err := a.setCure(days, anyCured, salt*100); err != nil {
-			return r, fmt.Errorf("piece %q: %w", a.ID, err)
-		}
-		r.Pieces = append(r.Pieces, a.Piece)
-	}
-	return r, nil
-}
-
-// cureDays reads --cure-days; 0 when it is not given.
-func (p planCmd) cureDays() (float64, error) {
-	if p.CureDays == "" {
-		return 0, nil
-	}
-	return parseDays("--cure-days", p.CureDays)
-}
-
 func parseDays(what, text string) (float64, error) {
 	v, err := strconv.ParseFloat(strings.TrimSuffix(text, "d"), 64)
 	if err != nil || !(v >= 1 && v <= 120) {
@@ -171,16 +156,7 @@ func parseDays(what, text string) (float64, error) {
 	return v, nil
 }
 
-// pieceWords is a piece as written.
-type pieceWords struct {
-	plan.Piece
-	days   float64 // its own cure days; 0 = not given
-	noCure bool
-}
-
-func (w pieceWords) curedCut() bool { return w.Cut == estimator.BrisketFlatCured && !w.noCure }
-
-func parsePiece(text string, zone *time.Location) (w pieceWords, err error) {
+func parsePiece(text string, zone *time.Location) (w plan.OrderPiece, err error) {
 	seen := map[string]bool{}
 	for field := range strings.SplitSeq(text, ",") {
 		key, value, ok := strings.Cut(strings.TrimSpace(field), "=")
@@ -191,7 +167,7 @@ func parsePiece(text string, zone *time.Location) (w pieceWords, err error) {
 			return w, fmt.Errorf("%s stands twice", key)
 		}
 		seen[key] = true
-		if err := w.set(key, value, zone); err != nil {
+		if err := setPiece(&w, key, value, zone); err != nil {
 			return w, err
 		}
 	}
@@ -203,7 +179,7 @@ func parsePiece(text string, zone *time.Location) (w pieceWords, err error) {
 	return w, nil
 }
 
-func (w *pieceWords) set(key, value string, zone *time.Location) (err error) {
+func setPiece(w *plan.OrderPiece, key, value string, zone *time.Location) (err error) {
 	switch key {
 	case "id":
 		w.ID = cook.PieceID(value)
@@ -223,10 +199,10 @@ func (w *pieceWords) set(key, value string, zone *time.Location) (err error) {
 	case "target":
 		w.Target, err = cook.ParseTemperature(value)
 	case "wrap":
-		w.Wrap, err = parseWrap(value)
+		w.Wrap, w.WrapAt, err = parseWrap(value)
 	case "cure":
-		if w.noCure = value == "no"; !w.noCure {
-			w.days, err = parseDays("cure", value)
+		if w.Uncured = value == "no"; !w.Uncured {
+			w.CureDays, err = parseDays("cure", value)
 		}
 	case "frozen":
 		if value != "yes" && value != "no" {
@@ -246,76 +222,19 @@ func (w *pieceWords) set(key, value string, zone *time.Location) (err error) {
 	return err
 }
 
-// parseWrap reads "foil" or "paper@68C"; 70 °C is the temperature where none is given (common practice, no source).
-func parseWrap(value string) (*estimator.WrapPlan, error) {
-	with, at, given := strings.Cut(value, "@")
+// parseWrap reads "foil" or "paper@68C"; no temperature is 0, the usual one.
+func parseWrap(value string) (with string, at thermal.Celsius, err error) {
+	with, text, given := strings.Cut(value, "@")
 	if with == "no" && !given {
-		return nil, nil
+		return "", 0, nil
 	}
 	if with != string(estimator.Foil) && with != string(estimator.Paper) {
-		return nil, fmt.Errorf("wrap=%s: write foil, paper or no, with a temperature if wanted: wrap=paper@68C", value)
+		return "", 0, fmt.Errorf("wrap=%s: write foil, paper or no, with a temperature if wanted: wrap=paper@68C", value)
 	}
-	celsius := thermal.Celsius(70)
 	if given {
-		var err error
-		if celsius, err = cook.ParseTemperature(at); err != nil {
-			return nil, err
+		if at, err = cook.ParseTemperature(text); err == nil && at <= 0 {
+			err = fmt.Errorf("wrap=%s: wrap at about 70C", value)
 		}
 	}
-	return &estimator.WrapPlan{With: estimator.Wrapping(with), AtCelsius: celsius}, nil
-}
-
-// name gives pieces without an id the name of their cut, numbered where it would stand twice.
-func name(pieces []pieceWords) {
-	taken := map[cook.PieceID]bool{}
-	for _, p := range pieces {
-		taken[p.ID] = true
-	}
-	for i := range pieces {
-		p := &pieces[i]
-		if p.ID != "" {
-			continue
-		}
-		p.ID = cook.PieceID(p.Cut)
-		for n := 2; taken[p.ID]; n++ {
-			p.ID = cook.PieceID(fmt.Sprintf("%s-%d", p.Cut, n))
-		}
-		taken[p.ID] = true
-	}
-}
-
-// setCure decides how long the piece cures: its own days; else --cure-days, which goes to the pieces of the cured cut, or
-// to all where there is none; else, for the cured cut, what practice and thickness say.
-func (w *pieceWords) setCure(asked float64, anyCured bool, saltPercent float64) error {
-	days := w.days
-	if days == 0 && (w.curedCut() || !anyCured) {
-		days = asked
-	}
-	if w.noCure || days == 0 && !w.curedCut() {
-		return nil
-	}
-	known, err := brine.EstimateCure(brine.CurePiece{ThicknessMM: w.ThicknessMM, MassKg: w.MassKg, BrineSalt: saltPercent,
-		Flat: w.Cut == estimator.BrisketFlatCured || w.Cut == estimator.BrisketFlat})
-	if err != nil {
-		return err
-	}
-	if days == 0 {
-		days = known.Default
-	}
-	if days == 0 {
-		return fmt.Errorf("the cure time cannot be told without the thickness: add thickness=50mm, or cure=10d")
-	}
-	for _, rule := range known.Rules {
-		line := fmt.Sprintf("%s: %s (%s)", rule.Name, rule.Span(), rule.Basis)
-		if rule.Applies != "" {
-			line += "; made for " + rule.Applies
-		}
-		w.CureRules = append(w.CureRules, line)
-	}
-	w.CureBasis = known.Judge(days)
-	if known.TooShort(days) {
-		w.CureBasis = "is shorter than every rule, so that the middle may stay uncured; " + w.CureBasis
-	}
-	w.Cure = time.Duration(math.Round(days*24*60)) * time.Minute
-	return nil
+	return with, at, err
 }

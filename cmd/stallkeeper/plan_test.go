@@ -18,20 +18,19 @@ func FuzzParsePiece(f *testing.F) {
 	}
 	now := time.Date(2026, 4, 20, 9, 0, 0, 0, time.UTC)
 	f.Fuzz(func(t *testing.T, text string) {
-		words, err := parsePiece(text, nil)
+		piece, err := parsePiece(text, nil)
 		if err == nil {
-			name := []pieceWords{words}
-			err = name[0].setCure(7, false, 0)
-			words = name[0]
-		}
-		if err == nil {
-			err = plan.Request{Now: now, Serve: now.AddDate(0, 0, 20), Pit: 107, Pieces: []plan.Piece{words.Piece}}.Validate()
+			var r plan.Request
+			order := plan.Order{Serve: now.AddDate(0, 0, 20), Pit: 107, CureDays: 7, Pieces: []plan.OrderPiece{piece}}
+			if r, err = order.Request(now, nil); err == nil {
+				err = r.Validate()
+			}
 		}
 		if err != nil && strings.TrimSpace(err.Error()) == "" {
 			t.Errorf("%q is refused without a word", text)
 		}
-		if err == nil && !(words.MassKg > 0 && words.Target > 0) {
-			t.Errorf("%q is taken as %+v", text, words.Piece)
+		if err == nil && !(piece.MassKg > 0 && piece.Target > 0) {
+			t.Errorf("%q is taken as %+v", text, piece)
 		}
 	})
 }
