@@ -24,7 +24,7 @@
 // Before anything is written, opening looks at the file: a foreign or damaged file and one of a newer version are refused and left as
 // they are. The search for damage ends after five seconds, so on a large file it covers only a part.
 //
-// # Schema, version 3
+// # Schema, version 4
 //
 // Times are INTEGER microseconds since 1970-01-01 UTC; temperatures REAL degrees Celsius. Tables are STRICT. PRAGMA
 // application_id is 0x53544b50 ("STKP"), PRAGMA user_version the schema's version.
@@ -48,6 +48,8 @@
 //	seals          seq, probe, hour (its start), count, min, max, digest, through, made, replaces, prev, hash: what the readings of an hour were
 //	checkpoints    id, at, seq, head, seal, seals, public, signature: signed heads of both chains
 //	outbox         id, made, path, body (JSON), tries, failing (since; null = not), error, done (null = waits); 90 days after done deleted
+//	plans          id, made, who, name, serve, lot ('' = none), cook (0 = none), wish (the order, JSON), plan (JSON)
+//	formulations   id, made, who, name, sheet (JSON; null = dropped): the newest of a name is the one
 //
 // Rows of readings, entries, amendments, alarm_changes, journal, seals and checkpoints are never changed or deleted; triggers refuse it,
 // and let the journal and the seals grow at their end only.
