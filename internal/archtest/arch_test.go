@@ -37,7 +37,7 @@ var allowed = map[string][]string{
 	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/brine", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.

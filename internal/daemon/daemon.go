@@ -185,7 +185,7 @@ func (d *Daemon) openWeb() error {
 		return err
 	}
 	d.watch.measured = d.metrics
-	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
+	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Planner: d.estimator, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
 		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {

@@ -81,6 +81,29 @@ var calls = []call{
 	{method: "POST", path: v1 + "/alarms/pit-falling%2F7/acknowledge", template: v1 + "/alarms/{id}/acknowledge", status: 204},
 	{method: "POST", path: v1 + "/alarms/nothing%2F7/acknowledge", template: v1 + "/alarms/{id}/acknowledge", status: 404},
 	{method: "POST", path: v1 + "/alarms/piece-ready%2F7%2Fbreast/shelve", template: v1 + "/alarms/{id}/shelve", body: `{"until":"2026-11-26T09:00:00Z","by":"KM"}`, status: 204},
+	{golden: "plan-kept", method: "POST", path: v1 + "/plans", status: 201,
+		body: `{"name":"Sunday table","serve":"2026-12-13T18:00:00+01:00","zone":"Europe/Berlin","pit_c":107,"cure_days":7,"pieces":[{"cut":"brisket_flat_cured","mass_kg":2.5,"thickness_mm":50,"target_c":92}]}`},
+	{golden: "plan-impossible", method: "POST", path: v1 + "/plans", status: 201,
+		body: `{"serve":"2026-11-26T18:00:00+01:00","pit_c":107,"pieces":[{"cut":"pork_shoulder","mass_kg":4,"target_c":95,"frozen":true}],"lot":"26-11-25-shoulder","cook":7}`},
+	{golden: "plan-bad", method: "POST", path: v1 + "/plans", status: 400,
+		body: `{"serve":"2026-11-25T18:00:00+01:00","pit_c":1070,"pieces":[{"cut":"pork_shoulder","mass_kg":0,"target_c":95}]}`},
+	{method: "POST", path: v1 + "/plans", status: 400, body: `{"serve":"2026-12-13T18:00:00+01:00","pit_c":107,"pieces":[{"cut":"steak","mass_kg":2,"target_c":60}]}`},
+	{golden: "plans", method: "GET", path: v1 + "/plans?limit=1", status: 200},
+	{method: "GET", path: v1 + "/plans?lot=26-11-25-shoulder&cook=7", status: 200},
+	{golden: "plan", method: "GET", path: v1 + "/plans/1", template: v1 + "/plans/{id}", status: 200},
+	{golden: "plan-calendar", method: "GET", path: v1 + "/plans/1?format=ics", template: v1 + "/plans/{id}", status: 200},
+	{golden: "plan-text", method: "GET", path: v1 + "/plans/1?format=text", template: v1 + "/plans/{id}", status: 200},
+	{method: "GET", path: v1 + "/plans/1?format=pdf", template: v1 + "/plans/{id}", status: 400, undocumentedIn: true},
+	{method: "GET", path: v1 + "/plans/9", template: v1 + "/plans/{id}", status: 404},
+	{golden: "formulation-kept", method: "POST", path: v1 + "/formulations", status: 201,
+		body: `{"name":"pastrami brine","sheet":{"meat":"3kg","water":"4kg","ice":"2kg","salt":"400g","sugar":"200g","cure_nitrite":"6.25%","method":"immersion-equilibrium","want_ppm":"120","thickness":"50mm","flat":true}}`},
+	{golden: "formulation-bad", method: "POST", path: v1 + "/formulations", status: 400, body: `{"name":"pastrami brine","sheet":{"meat":"3","method":"pumped"}}`},
+	{method: "POST", path: v1 + "/formulations", status: 400, body: `{"name":"a/b","sheet":{"meat":"3kg","method":"dry"}}`},
+	{golden: "formulations", method: "GET", path: v1 + "/formulations", status: 200},
+	{golden: "formulation", method: "GET", path: v1 + "/formulations/pastrami%20brine?for=5kg", template: v1 + "/formulations/{name}", status: 200},
+	{method: "GET", path: v1 + "/formulations/none", template: v1 + "/formulations/{name}", status: 404},
+	{method: "DELETE", path: v1 + "/formulations/pastrami%20brine", template: v1 + "/formulations/{name}", status: 204},
+	{method: "DELETE", path: v1 + "/formulations/pastrami%20brine", template: v1 + "/formulations/{name}", status: 404},
 	{golden: "snapshot", method: "GET", path: v1 + "/snapshot", status: 200},
 	{method: "GET", path: v1 + "/openapi.json", status: 200},
 	{method: "GET", path: "/healthz", status: 200},
@@ -92,6 +115,7 @@ var calls = []call{
 // Every answer is held against the OpenAPI document and, where it has a golden file, against that. The calls run in
 // their order on one night.
 func TestAPI_AnswersAsDocumented(t *testing.T) {
+	openapi3filter.RegisterBodyDecoder("text/calendar", openapi3filter.PlainBodyDecoder)
 	doc := mustDocument(t)
 	server := newServer(t, newShelf(t), nil)
 	for _, c := range calls {

@@ -12,6 +12,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/plan"
 )
 
 // Desk does what a person asks for: it keeps it in the store first, then tells the monitor.
@@ -60,10 +61,12 @@ type Options struct {
 	Desk      Desk
 	Library   Library
 	View      View
+	Papers    Papers
 	Log       *slog.Logger
 	Now       func() time.Time
 	Location  *time.Location       // for local times on pages
 	Invented  bool                 // the demo: the pages say plainly that the data is invented
+	Planner   plan.Forecaster      // for plans: when meat is ready and how it cools
 	Estimator *estimator.Estimator // what no running cook has: a piece before the fire is lit, and how long one keeps warm
 	Broker    string               // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
 	Metrics   http.Handler         // /metrics; nil = none

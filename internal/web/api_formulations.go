@@ -1,0 +1,78 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"stallkeeper/internal/brine"
+	"stallkeeper/internal/cook"
+)
+
+// formulationDoc is a kept formulation with what it comes to.
+type formulationDoc struct {
+	cook.KeptFormulation
+	Answer *brine.Answer `json:"answer"`
+}
+
+func (s *Server) getFormulations(w http.ResponseWriter, r *http.Request) error {
+	if err := queryOf(r, nil).err(); err != nil {
+		return err
+	}
+	all, err := s.opts.Papers.Formulations(r.Context())
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, struct {
+		Formulations []cook.KeptFormulation `json:"formulations"`
+	}{append([]cook.KeptFormulation{}, all...)})
+}
+
+// postFormulation keeps a formulation under its name; one over its limit is refused nowhere, its answer says so.
+func (s *Server) postFormulation(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Name  string      `json:"name"`
+		Sheet brine.Sheet `json:"sheet"`
+	}
+	if err := take(r, &body, false); err != nil {
+		return err
+	}
+	kept, answer, err := s.opts.keepFormulation(r, body.Name, body.Sheet)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Location", "/api/v1/formulations/"+url.PathEscape(kept.Name))
+	return s.give(w, r, http.StatusCreated, formulationDoc{kept, &answer})
+}
+
+// getFormulation gives a formulation worked out, for another weight of meat where the request says so.
+func (s *Server) getFormulation(w http.ResponseWriter, r *http.Request) error {
+	q := queryOf(r, nil, "for")
+	if err := q.err(); err != nil {
+		return err
+	}
+	kept, err := s.opts.Papers.Formulation(r.Context(), r.PathValue("name"))
+	if err != nil {
+		return err
+	}
+	sheet, err := sheetOf(kept)
+	if err != nil {
+		return err
+	}
+	if text := q.values.Get("for"); text != "" {
+		sheet.For = text
+	}
+	answer, err := sheet.Work()
+	if err != nil {
+		return bad("%s", clipTo(err.Error(), 2000))
+	}
+	return s.give(w, r, http.StatusOK, formulationDoc{kept, &answer})
+}
+
+func (s *Server) deleteFormulation(w http.ResponseWriter, r *http.Request) error {
+	drop := cook.KeptFormulation{Name: r.PathValue("name"), Made: cook.Instant(s.opts.Now()), By: by(r, "")}
+	if err := s.opts.Papers.DropFormulation(r.Context(), drop); err != nil {
+		return err
+	}
+	w.WriteHeader(http.StatusNoContent)
+	return nil
+}

@@ -1,0 +1,92 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"stallkeeper/internal/brine"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/plan"
+)
+
+// Papers keeps what is written before the fire is lit: plans, and formulations by their names.
+type Papers interface {
+	KeepPlan(ctx context.Context, p cook.KeptPlan) (id int64, err error)
+	Plans(ctx context.Context, q cook.PlanQuery) ([]cook.KeptPlan, error) // newest first
+	Plan(ctx context.Context, id int64) (cook.KeptPlan, error)
+	KeepFormulation(ctx context.Context, f cook.KeptFormulation) error
+	DropFormulation(ctx context.Context, f cook.KeptFormulation) error
+	Formulations(ctx context.Context) ([]cook.KeptFormulation, error) // the newest version of each, by name
+	Formulation(ctx context.Context, name string) (cook.KeptFormulation, error)
+}
+
+// planned works an order out. Its errors are about the order.
+func (o Options) planned(order plan.Order) (plan.Plan, error) {
+	request, err := order.Request(o.Now(), o.Location)
+	if err != nil {
+		return plan.Plan{}, bad("%s", clipTo(err.Error(), 2000))
+	}
+	made, err := plan.Make(o.Planner, request)
+	if err != nil {
+		return plan.Plan{}, bad("%s", clipTo(err.Error(), 2000))
+	}
+	return made, nil
+}
+
+// keepPlan works an order out and keeps both.
+func (o Options) keepPlan(r *http.Request, order plan.Order) (cook.KeptPlan, plan.Plan, error) {
+	made, err := o.planned(order)
+	if err != nil {
+		return cook.KeptPlan{}, made, err
+	}
+	now := cook.Instant(o.Now())
+	order.Now = made.Request.Now
+	kept := cook.KeptPlan{Made: now, By: by(r, ""), Name: order.Name, Serve: cook.Instant(order.Serve), Lot: order.Lot, Cook: order.Cook}
+	if kept.Order, err = json.Marshal(order); err != nil {
+		return kept, made, fmt.Errorf("write order: %w", err)
+	}
+	if kept.Plan, err = json.Marshal(made); err != nil {
+		return kept, made, fmt.Errorf("write plan: %w", err)
+	}
+	kept.ID, err = o.Papers.KeepPlan(r.Context(), kept)
+	return kept, made, err
+}
+
+// again makes a kept plan anew from its order, as it was made.
+func (o Options) again(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
+	var order plan.Order
+	if err := json.Unmarshal(kept.Order, &order); err != nil {
+		return order, plan.Plan{}, fmt.Errorf("read plan %d: %w", kept.ID, err)
+	}
+	made, err := o.planned(order)
+	if err != nil {
+		return order, made, fmt.Errorf("read plan %d: %w", kept.ID, err)
+	}
+	return order, made, nil
+}
+
+// keepFormulation checks that a sheet can be worked out, and keeps it.
+func (o Options) keepFormulation(r *http.Request, name string, sheet brine.Sheet) (cook.KeptFormulation, brine.Answer, error) {
+	f := cook.KeptFormulation{Name: name, Made: cook.Instant(o.Now()), By: by(r, "")}
+	if err := cook.CheckName(name); err != nil {
+		return f, brine.Answer{}, bad("%s", clipTo(err.Error(), 300))
+	}
+	answer, err := sheet.Work()
+	if err != nil {
+		return f, answer, bad("%s", clipTo(err.Error(), 2000))
+	}
+	if f.Sheet, err = json.Marshal(sheet); err != nil {
+		return f, answer, fmt.Errorf("write sheet: %w", err)
+	}
+	return f, answer, o.Papers.KeepFormulation(r.Context(), f)
+}
+
+// sheetOf reads a kept formulation.
+func sheetOf(f cook.KeptFormulation) (s brine.Sheet, err error) {
+	if err = json.Unmarshal(f.Sheet, &s); err != nil {
+		err = fmt.Errorf("read formulation %q: %w", f.Name, err)
+	}
+	return s, err
+}
