@@ -14,6 +14,7 @@ type Snapshot struct {
 	Now        time.Time // the daemon's clock when it was taken
 	Cooks      []CookView
 	Probes     []ProbeView
+	Stages     []StageView   // watched stages: of lots by lot and stage, then of running cooks
 	Alarms     []alarm.Alarm // all that are not Normal, highest priority first
 	QuietUntil QuietUntil
 	Intake     IntakeView

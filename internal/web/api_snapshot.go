@@ -100,6 +100,7 @@ type snapshotDoc struct {
 	Intake     intakeDoc     `json:"intake"`
 	Cooks      []cookDoc     `json:"cooks"`
 	Probes     []probeDoc    `json:"probes"`
+	Stages     []stageDoc    `json:"stages"`
 	Alarms     []alarm.Alarm `json:"alarms"`
 }
 
@@ -111,7 +112,7 @@ func (s *Server) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc,
 		Now: moment(m.Now), Invented: s.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
 		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery},
-		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Alarms: append([]alarm.Alarm{}, m.Alarms...),
+		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}
 	if m.QuietUntil.Known {
 		d.QuietUntil.Until = moment(m.QuietUntil.Until)
