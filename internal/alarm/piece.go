@@ -57,6 +57,9 @@ func (p *Piece) wrapDue(at time.Time, target thermal.Celsius) Finding {
 	w, level := p.plan, p.last.c
 	due := w.With != "" && level < target
 	if w.At.IsZero() {
+		if due && level < w.Core && level >= w.Core-wrapDeadband {
+			return Finding{Holds: Between}
+		}
 		due = due && level >= w.Core
 	} else {
 		due = due && !at.Before(w.At)
@@ -66,6 +69,9 @@ func (p *Piece) wrapDue(at time.Time, target thermal.Celsius) Finding {
 	}
 	return Finding{Holds: Yes, Because: fmt.Sprintf("%s is at %s: its planned wrap in %s is due. Wrap it and log it, or change the plan.", p.name, level, w.With)}
 }
+
+// wrapDeadband is how far a core may sink in the stall without its wrap being undue. Choice of this project.
+const wrapDeadband = 3
 
 // Dwell is the measured time in the danger zone so far.
 func (p *Piece) Dwell() time.Duration { return p.dwell }

@@ -120,10 +120,13 @@ func (p *Pit) under(at time.Time, level thermal.Celsius) Finding {
 	if !p.risen && at.Sub(p.since) < b.Startup {
 		return Finding{}
 	}
-	holds := band(thermal.CelsiusDelta(p.point-level)-b.Beyond, b, at, &p.lowSince)
+	gap := thermal.CelsiusDelta(p.point-level) - b.Beyond
+	holds := band(gap, b, at, &p.lowSince)
 	switch {
 	case holds == No:
 		return Finding{Because: fmt.Sprintf("Pit back at %s at %s.", whole(level), p.words.clock(at))}
+	case !p.low.Standing() && p.comingBack(at, level, gap):
+		return Finding{Because: fmt.Sprintf("Pit %s and on its way back at %s.", whole(level), p.words.clock(at))}
 	case !p.risen:
 		return Finding{Holds: holds, Because: fmt.Sprintf("Pit %s, setpoint %s, %s after the start: it has not come up. Look at fuel, air and the lid.",
 			whole(level), whole(p.point), spell(at.Sub(p.since)))}
@@ -145,12 +148,25 @@ func (p *Pit) over(at time.Time, level thermal.Celsius) Finding {
 		whole(level), float64(b.Beyond), whole(p.point), p.words.clock(p.hiSince))}
 }
 
-// The shape of a dying fire. A lid lets the pit fall within two or three minutes, then it climbs; so a fire counts as
-// dying only when it fell in each third of nine minutes or of half an hour, or stayed far down.
+// comingBack reports whether a pit below its band climbs fast enough to be in it soon, as one does after a lid: nobody is
+// needed for that.
+func (p *Pit) comingBack(at time.Time, level thermal.Celsius, gap thermal.CelsiusDelta) bool {
+	before, ok := p.recent.ago(at, stillFor)
+	rise := thermal.CelsiusDelta(level - before)
+	return ok && rise > climbs && float64(gap)*float64(stillFor) <= float64(rise)*float64(backWithin)
+}
+
+// The shape of a dying fire. A lid lets the pit fall while it is open, then it climbs; so a fire counts as dying only when
+// it fell in each third of nine minutes or of half an hour, or fell and did not climb afterwards, or stayed far down.
 const (
 	shortThird = 3 * time.Minute
 	longThird  = 10 * time.Minute
 	deepFor    = 12 * time.Minute
+
+	stillFor                        = 9 * time.Minute
+	climbs     thermal.CelsiusDelta = 2 // within stillFor
+	backWithin                      = 20 * time.Minute
+	staysDelay                      = 3 * time.Minute
 )
 
 // fall compares the pit with itself a while ago, so a slow drift of the weather does not matter.
@@ -170,6 +186,7 @@ func (p *Pit) fall(at time.Time, level thermal.Celsius) Finding {
 	}
 	fast, isFast := p.fellSteadily(at, level, shortThird, s.Fall)
 	slow, isSlow := p.fellSteadily(at, level, longThird, 2*s.Fall)
+	isSlow = isSlow && !p.lidAtEnd(at, level, slow)
 	const todo = "The fire may be dying: add fuel or open the air, then keep the lid closed."
 	switch {
 	case isFast:
@@ -178,10 +195,29 @@ func (p *Pit) fall(at time.Time, level thermal.Celsius) Finding {
 		return Finding{Holds: Yes, Because: fmt.Sprintf("Pit %s and falling, %.0f °C in the last 30 min, setpoint %s. %s", whole(level), float64(slow), whole(p.point), todo)}
 	case !p.deep.IsZero() && at.Sub(p.deep) >= deepFor:
 		return Finding{Holds: Yes, Own: true, Because: fmt.Sprintf("Pit %s, far under its setpoint %s since %s. %s", whole(level), whole(p.point), p.words.clock(p.deep), todo)}
+	case p.stays(at, level):
+		return Finding{Holds: Yes, Own: true, OnDelay: staysDelay, Because: fmt.Sprintf("Pit %s, setpoint %s: it fell within half an hour and does not climb again. %s", whole(level), whole(p.point), todo)}
 	case p.falling.Standing():
 		return Finding{Holds: Between}
 	}
 	return Finding{}
+}
+
+// lidAtEnd reports whether most of a slow fall came in its newest third, as when a lid is opened over a fire that sags a little.
+func (p *Pit) lidAtEnd(at time.Time, level thermal.Celsius, total thermal.CelsiusDelta) bool {
+	before, ok := p.recent.ago(at, longThird)
+	return ok && thermal.CelsiusDelta(before-level) > 0.6*total
+}
+
+// stays reports whether the pit fell by as much as a slow dying within half an hour and has not climbed since: what a lid
+// brings down comes up again when it is shut.
+func (p *Pit) stays(at time.Time, level thermal.Celsius) bool {
+	high, long := p.recent.ago(at, 3*longThird)
+	newer, short := p.recent.ago(at, stillFor)
+	fell := thermal.CelsiusDelta(high-level) >= 2*p.set.PitFalling.Fall
+	last, now := p.recent.ago(at, shortThird)
+	climbing := !now || thermal.CelsiusDelta(level-last) > climbs/2 || thermal.CelsiusDelta(level-newer) > climbs
+	return long && short && fell && !climbing && thermal.CelsiusDelta(p.point-newer) >= p.set.PitFalling.Below
 }
 
 // fellSteadily reports the fall over three spans, and whether each of them had its share.

@@ -107,9 +107,9 @@ func DefaultSettings() Settings {
 	return Settings{
 		PitLow:       PitBand{Rule{Priority: Medium, OnDelay: 20 * m, OffDelay: 5 * m}, 15, 4, 90 * m},
 		PitHigh:      PitBand{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m}, 20, 4, 90 * m},
-		PitFalling:   PitFall{Rule{Priority: High, OnDelay: 4 * m, OffDelay: 10 * m}, 15, 6},
+		PitFalling:   PitFall{Rule{Priority: High, OnDelay: 8 * m, OffDelay: 10 * m}, 15, 6},
 		PitDanger:    PitHeat{Rule{Priority: Medium, OnDelay: 2 * m, OffDelay: 5 * m}, 200, 280},
-		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 10 * m},
+		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 15 * m},
 		ProbeSuspect: Rule{Priority: Medium, OnDelay: 3 * m, OffDelay: 5 * m},
 		PieceReady:   Rule{Priority: Medium, OffDelay: 10 * m},
 		WrapDue:      Rule{Priority: Low, OnDelay: 2 * m},

@@ -66,8 +66,8 @@ func TestPit_WakesForADyingFireAndNotForALid(t *testing.T) {
 		"lid open for seven minutes while two pieces are wrapped": {"107 hold 2h, to 62 in 7m, to 90 in 6m, to 104 in 14m, 107 hold 2h", nil},
 		"lid opened every twenty minutes":                         {"107 hold 2h, to 82 in 2m, to 105 in 12m, 106 hold 6m, to 80 in 2m, to 104 in 12m, 106 hold 6m, to 84 in 2m, to 106 in 12m, 107 hold 1h", nil},
 		"fire fades, is fed, comes back": {"107 hold 6h10m, -0.6/min x60, +1.5/min x24, 107 hold 2h",
-			[]string{"400 pit-falling/1 active high", "457 pit-falling/1 returned high"}},
-		"fire dies quickly and stays out": {"107 hold 2h, to 70 in 12m, to 40 in 2h", []string{"132 pit-falling/1 active high"}},
+			[]string{"404 pit-falling/1 active high", "457 pit-falling/1 returned high"}},
+		"fire dies quickly and stays out": {"107 hold 2h, to 70 in 12m, to 40 in 2h", []string{"136 pit-falling/1 active high"}},
 		"fire sags slowly and stays there": {"107 hold 2h, -0.1/min x180, 89 hold 2h",
 			[]string{"291 pit-low/1 active medium"}},
 		"runs hot":       {"107 hold 2h, 130 hold 40m, 107 hold 2h", []string{"136 pit-high/1 active medium", "166 pit-high/1 returned medium"}},
@@ -172,8 +172,8 @@ func TestProbe_SilentByItsOwnInterval(t *testing.T) {
 		interval, quiet time.Duration
 		want            bool
 	}{
-		"every second, quiet for 9 min":  {time.Second, 9 * time.Minute, false},
-		"every second, quiet for 11 min": {time.Second, 11 * time.Minute, true},
+		"every second, quiet for 14 min": {time.Second, 14 * time.Minute, false},
+		"every second, quiet for 16 min": {time.Second, 16 * time.Minute, true},
 		"every 5 min, quiet for 29 min":  {5 * time.Minute, 29 * time.Minute, false},
 		"every 5 min, quiet for 31 min":  {5 * time.Minute, 31 * time.Minute, true},
 		"every hour, quiet for 91 min":   {time.Hour, 91 * time.Minute, true},

@@ -77,7 +77,7 @@ func TestNight_LidWakesNobodyAFadingFireDoesOnce(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(nightReadings(t))
 	same(t, "messages", n.messages(), []string{"00:00 danger-zone/1/flat active", "02:11 danger-zone/1/flat returned",
-		"02:39 pit-falling/1 active", "03:37 pit-falling/1 returned"})
+		"02:43 pit-falling/1 active", "03:37 pit-falling/1 returned"})
 }
 
 func TestReplay_GivesTheSameEffects(t *testing.T) {
@@ -118,13 +118,13 @@ func TestOrder_ProbesMayArriveInAnyOrder(t *testing.T) {
 func TestProbeDies_OneMessageAndNothingElse(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 4h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, gap 2h, 62 hold 1h")))
-	same(t, "messages", n.messages(), []string{"21:09 probe-silent/flat active", "23:00 probe-silent/flat returned"})
+	same(t, "messages", n.messages(), []string{"21:14 probe-silent/flat active", "23:00 probe-silent/flat returned"})
 }
 
 func TestReceiverDies_OneMessageForAllProbes(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h, gap 1h, hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 1h, gap 1h, 62 hold 1h")))
-	same(t, "messages", n.messages(), []string{"21:09 probe-silent/1 active", "22:00 probe-silent/1 returned"})
+	same(t, "messages", n.messages(), []string{"21:14 probe-silent/1 active", "22:00 probe-silent/1 returned"})
 }
 
 func TestBrokerDown_OneMessageNotOneForEachProbe(t *testing.T) {
@@ -453,7 +453,7 @@ func TestPlaces_CoolerAndAirSpeakForThemselves(t *testing.T) {
 func TestRestart_ASilentProbeStaysSilentUntilItSpeaks(t *testing.T) {
 	before := newNight(t, supper(flat()))
 	before.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h"), mustRead(t, "flat", 15*time.Second, "60 hold 30m")))
-	same(t, "messages", before.messages(), []string{"20:39 probe-silent/flat active"})
+	same(t, "messages", before.messages(), []string{"20:44 probe-silent/flat active"})
 	after := &night{tb: t, m: newTested(), now: minute(61), lag: time.Second, cook: before.cook, stored: before.stored, kept: before.kept}
 	after.m.Restore([]cook.Stored{after.cook}, append(before.m.Snapshot().Alarms, alarm.Alarm{ID: "pit-low/7", Kind: alarm.PitLow, State: alarm.Active, Cook: 7}))
 	after.recount(1)
@@ -545,7 +545,7 @@ func TestCoolerProbeDies_IsTold(t *testing.T) {
 	n := &night{tb: t, m: m, now: start, lag: time.Second}
 	n.play(slices.Concat(mustRead(t, "cooler", time.Minute, "3 hold 1h"), mustRead(t, "pit", time.Minute, "107 hold 1h")))
 	n.until(minute(180))
-	same(t, "messages", n.messages(), []string{"21:09 probe-silent/cooler active"})
+	same(t, "messages", n.messages(), []string{"21:14 probe-silent/cooler active"})
 }
 
 // Whatever the order of arrival, in the end the cook stands as if everything had come in order.
