@@ -45,6 +45,7 @@ func (d demoCmd) Run(c *console) error {
 		defer os.RemoveAll(dir)
 		cfg.Data = dir
 	}
+	cfg.Probes = []config.Probe{{ID: "ambient", Role: cook.RoleAmbient}, {ID: "cooler", Role: cook.RoleCooler}}
 	if d.HTTP != "" {
 		cfg.HTTP.Listen = d.HTTP
 	}

@@ -167,3 +167,16 @@ func (m *Merge) value(at time.Time) thermal.Celsius {
 	}
 	return sum / thermal.Celsius(n)
 }
+
+// fromCooler is how cold a piece is that goes on the pit: cooler air is at most 5 °C; common practice, no source.
+const fromCooler thermal.Celsius = 4
+
+// Cold is the forecaster's input for a piece that goes from the cooler onto a settled pit at a time: what can be said
+// before there is a reading.
+func Cold(c cook.Cook, p cook.Piece, at time.Time) estimator.Input {
+	in := FromCook(c, p)
+	in.Started = at
+	in.Core = []estimator.Sample{{Time: at, Celsius: fromCooler}}
+	in.Pit = []estimator.Sample{{Time: at, Celsius: c.Pit.SetPoint}}
+	return in
+}

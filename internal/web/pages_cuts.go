@@ -38,6 +38,9 @@ var cutDefaults = [...]cutDefault{
 	{"other", leastPoultry, leastPoultry, "", 0},
 }
 
+// usualCut stands in an empty form.
+var usualCut = cutDefaults[1]
+
 func defaultFor(cut string) (cutDefault, bool) {
 	for _, d := range cutDefaults {
 		if d.Cut == cut {

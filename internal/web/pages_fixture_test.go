@@ -53,6 +53,12 @@ var courses = map[cook.ProbeID]func(h float64) thermal.Celsius{
 	"flat":     func(h float64) thermal.Celsius { return core(h, 68, 7) },
 	"shoulder": func(h float64) thermal.Celsius { return core(h, 69, 4) },
 	"breast":   func(h float64) thermal.Celsius { return core(h, 76, 9) },
+	"spare": func(h float64) thermal.Celsius { // in a hand from 5.5 h on
+		if h < 5.5 {
+			return 20
+		}
+		return 31
+	},
 	"pit": func(h float64) thermal.Celsius {
 		v := 108 + 4*math.Sin(3*h) + 2*math.Sin(17*h)
 		if h > 2.4 && h < 2.6 {

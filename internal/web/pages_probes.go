@@ -17,6 +17,15 @@ type probesView struct {
 	Refused []refusedLine
 	Intake  monitor.IntakeView
 	Kept    string
+	Touched *touch
+	Places  []place
+}
+
+// place is a piece of a running cook that a probe can be put into.
+type place struct {
+	Cook  cook.ID
+	Piece cook.PieceID
+	Now   cook.ProbeID // the probe that is in it
 }
 
 // probeLine is a probe as people see it.
@@ -24,6 +33,7 @@ type probeLine struct {
 	monitor.ProbeView
 	Value string
 	State string // "" when all is well
+	Free  bool   // it may be put into a piece
 }
 
 // refusedLine is a payload in quarantine, readable.
@@ -45,6 +55,7 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 		if v.Role == cook.RoleCO {
 			line.Value = fmt.Sprintf("%.0f ppm", float64(v.Last.Celsius))
 		}
+		line.Free = v.Cook == 0 && (v.Role == "" || v.Role == cook.RolePiece) && !v.ID.IsPit()
 		switch {
 		case v.Last.Time.IsZero():
 			line.Value, line.State = "no value", "has not been heard yet"
@@ -56,6 +67,16 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 			line.State = "in doubt"
 		}
 		body.Probes = append(body.Probes, line)
+	}
+	if body.Touched, err = p.findTouched(r.Context(), &snap, see.now); err != nil {
+		return err
+	}
+	for i := range snap.Cooks {
+		for _, v := range snap.Cooks[i].Pieces {
+			if c := &snap.Cooks[i].Stored; takenOff(c, v.Piece.ID).IsZero() {
+				body.Places = append(body.Places, place{c.ID, v.Piece.ID, v.Piece.ProbeIDs()[0]})
+			}
+		}
 	}
 	for _, q := range refused {
 		body.Refused = append(body.Refused, refusedLine{q, printable(q.Payload)})

@@ -25,6 +25,7 @@ type startForm struct {
 	Typed    url.Values
 	Wrong    map[string]string
 	Cautions map[string]string
+	Ahead    map[string]string // what can be forecast before the fire is lit
 	Rows     []int
 	Cuts     []cutDefault
 	Free     []cook.ProbeID // probes that hang in no running cook
@@ -40,14 +41,46 @@ func (f *startForm) At(row int, field string) string { return fmt.Sprintf("p%d-%
 // Used reports whether anything was typed about a piece.
 func (f *startForm) Used(row int) bool { return row == 0 || f.Get(f.At(row, "id")) != "" }
 
+// Said reports whether the folded fields of a piece hold something to look at.
+func (f *startForm) Said(row int) bool {
+	for _, field := range []string{"target", "probe", "wrapat"} {
+		at := f.At(row, field)
+		if f.Get(at) != "" || f.Wrong[at] != "" || f.Cautions[at] != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// used lists the rows that name a piece.
+func (f *startForm) used() []int {
+	var rows []int
+	for i := range maxPieces {
+		if f.Used(i) {
+			rows = append(rows, i)
+		}
+	}
+	return rows
+}
+
+// wrongRow reports whether something is wrong with a piece, a missing name apart.
+func (f *startForm) wrongRow(row int) bool {
+	for field, text := range f.Wrong {
+		if text != "" && strings.HasPrefix(field, f.At(row, "")) && (field != f.At(row, "id") || f.Get(field) != "") {
+			return true
+		}
+	}
+	return false
+}
+
 func (p *pageSet) newStartForm(see reader) *startForm {
-	f := &startForm{Wrong: map[string]string{}, Cautions: map[string]string{}, Cuts: cutDefaults[:], see: see}
+	f := &startForm{Wrong: map[string]string{}, Cautions: map[string]string{}, Ahead: map[string]string{}, Cuts: cutDefaults[:], see: see}
 	for i := range maxPieces {
 		f.Rows = append(f.Rows, i)
 	}
 	snap := p.View.Snapshot()
 	for _, probe := range snap.Probes {
-		if probe.Cook == 0 && !probe.Silent && probe.Last.Quality == cook.Good && !probe.ID.IsPit() && !strings.Contains(string(probe.ID), "/") {
+		if probe.Cook == 0 && (probe.Role == "" || probe.Role == cook.RolePiece) && !probe.Silent && probe.Last.Quality == cook.Good && !probe.ID.IsPit() && !strings.Contains(string(probe.ID), "/") {
 			f.Free = append(f.Free, probe.ID)
 		}
 	}
@@ -58,12 +91,22 @@ func (p *pageSet) getStart(w http.ResponseWriter, r *http.Request) error {
 	see := readerOf(r, p.Now(), p.Location)
 	f := p.newStartForm(see)
 	f.Typed = url.Values{"name": {"Fire of " + see.now.Format("Mon 2 Jan")}, "started": {see.Field(see.now)},
-		"setpoint": {see.Round(110)}, "p0-cut": {"brisket_flat"}}
-	for i, id := range f.Free {
+		"setpoint": {see.Round(110)}}
+	for i := range maxPieces {
+		f.Typed.Set(f.At(i, "cut"), usualCut.Cut)
+		f.Typed.Set(f.At(i, "wrap"), usualCut.Wrap)
+	}
+	proposed := f.Free
+	if id := r.FormValue("probe"); id != "" {
+		proposed = []cook.ProbeID{cook.ProbeID(id)}
+	}
+	for i, id := range proposed {
 		if i < maxPieces {
 			f.Typed.Set(f.At(i, "id"), string(id))
 		}
 	}
+	f.Ahead = p.ahead(f, f.cook())
+	f.Wrong, f.Cautions = map[string]string{}, map[string]string{} // nobody has typed yet
 	return p.render(w, r, http.StatusOK, "start", page{reader: see, Title: "Light up", Here: "start", Body: f})
 }
 
@@ -80,7 +123,12 @@ func (p *pageSet) postStart(w http.ResponseWriter, r *http.Request) error {
 	c := f.cook()
 	if r.FormValue("check") != "" {
 		w.Header().Set("Content-Type", "application/json")
-		return json.NewEncoder(w).Encode(map[string]any{"wrong": f.Wrong, "cautions": f.Cautions})
+		w.Header().Set("Cache-Control", "no-store")
+		return json.NewEncoder(w).Encode(map[string]any{"wrong": f.Wrong, "cautions": f.Cautions, "ahead": p.ahead(f, c)})
+	}
+	if r.FormValue("look") != "" {
+		f.Ahead = p.ahead(f, c)
+		return p.render(w, r, http.StatusOK, "start", page{reader: see, Title: "Light up", Here: "start", Body: f})
 	}
 	if len(f.Wrong) == 0 {
 		id, err := p.Desk.StartCook(r.Context(), c)
@@ -108,7 +156,7 @@ func (f *startForm) cook() cook.Cook {
 	if c.Started, err = localTime(f.Get("started"), f.see.in); err != nil {
 		f.note("started", err)
 	} else if c.Started.After(f.see.now.Add(fireAhead)) {
-		f.Wrong["started"] = "That is in the future: give the hour the fire was or is lit."
+		f.Wrong["started"] = "That is still to come: the forecast below is for that hour; light up when it is lit."
 	}
 	if text := f.Get("serve"); text != "" {
 		if c.ServeBy, err = localTime(text, f.see.in); err != nil {
@@ -127,10 +175,8 @@ func (f *startForm) cook() cook.Cook {
 			f.note("altitude", err)
 		}
 	}
-	for i := range maxPieces {
-		if f.Used(i) {
-			c.Pieces = append(c.Pieces, f.piece(i))
-		}
+	for _, i := range f.used() {
+		c.Pieces = append(c.Pieces, f.piece(i))
 	}
 	c.Started, c.ServeBy = cook.Instant(c.Started), cook.Instant(c.ServeBy)
 	if err := c.Validate(); err != nil && len(f.Wrong) == 0 {

@@ -18,6 +18,7 @@ import (
 
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
 )
 
 func get(t *testing.T, server *httptest.Server, path string) string {
@@ -318,6 +319,21 @@ func TestProbes_ShowQualityAndKeepHandReadings(t *testing.T) {
 	if status, _ := post(t, server, "/probes/reading", url.Values{"probe": {"flat"}, "degrees": {"900"}}); status != http.StatusBadRequest {
 		t.Errorf("900 °C = %d, want 400", status)
 	}
+}
+
+func TestProbes_OfferTheOneInTheHand(t *testing.T) {
+	n := newNight(t)
+	server := serveNight(t, n, nil)
+	has(t, get(t, server, "/probes"), "Hold one in your hand")
+	n.change(func() {
+		n.snap.Probes = append(n.snap.Probes, monitor.ProbeView{ID: "spare", Last: cook.Reading{Probe: "spare", Time: n.snap.Now, Celsius: 31, Quality: cook.Good}})
+	})
+	has(t, get(t, server, "/probes"), "<b>spare</b> jumps: from 20.0 °C to 31.0 °C", "spare into flat", `href="/start?probe=spare"`)
+	status, _ := post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "probe": {"spare"}, "back": {"/probes"}})
+	if got := n.snap.Cooks[0].Stored.Pieces[0].Probes; status != http.StatusSeeOther || len(got) != 1 || got[0] != "spare" {
+		t.Errorf("assigned = %d %v", status, got)
+	}
+	has(t, get(t, server, "/start?probe=spare"), `name="p0-id" value="spare"`)
 }
 
 func TestSettings_AreKeptInCookies(t *testing.T) {

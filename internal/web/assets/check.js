@@ -1,4 +1,4 @@
-// Checks the start form while it is typed: the server says what is wrong, this file puts it beside the field.
+// Checks the start form while it is typed: the server says what is wrong and what it forecasts, this file puts it in place.
 const form = document.getElementById("start");
 let timer = 0, asked = 0;
 
@@ -24,12 +24,20 @@ async function check() {
     const said = await answer.json();
     put("wrong", said.wrong, touched);
     put("caution", said.cautions, touched);
+    for (const out of form.querySelectorAll(".ahead")) {
+      const text = said.ahead[out.id.slice(6)] ?? "";
+      if (out.textContent !== text) out.textContent = text;
+    }
+    for (const more of form.querySelectorAll("details details")) if ([...more.querySelectorAll(".wrong, .caution")].some((n) => n.textContent)) more.open = true;
   } catch { /* the server checks again when the form is sent */ }
 }
 
 function usual(select) {
   const of = (field) => document.getElementById(`p${select.dataset.cut}-${field}`);
-  of("target").placeholder = select.selectedOptions[0].dataset.target;
+  const cut = select.selectedOptions[0].dataset;
+  of("target").placeholder = cut.target;
+  of("wrapat").placeholder = cut.wrapat;
+  if (!touched.has(of("wrap").name)) of("wrap").value = cut.wrap;
 }
 
 form.addEventListener("input", (e) => {
@@ -39,4 +47,9 @@ form.addEventListener("input", (e) => {
   clearTimeout(timer);
   timer = setTimeout(check, 350);
 });
-for (const select of form.querySelectorAll("[data-cut]")) usual(select);
+for (const select of form.querySelectorAll("[data-cut]")) {
+  touched.add(`p${select.dataset.cut}-wrap`); // what the server chose stays
+  usual(select);
+  touched.delete(`p${select.dataset.cut}-wrap`);
+}
+document.getElementById("look")?.remove();
