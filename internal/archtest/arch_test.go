@@ -34,6 +34,7 @@ var allowed = map[string][]string{
 	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
+	"internal/export":    {"internal/cook", "internal/record", "estimator/thermal"},
 	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},

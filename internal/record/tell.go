@@ -21,7 +21,12 @@ type Said struct {
 }
 
 // KindName is the kind in words: "corrective action".
-func (k Kind) KindName() string { return strings.ReplaceAll(string(k), "-", " ") }
+func (k Kind) KindName() string {
+	if k == KindReview {
+		return string(k)
+	}
+	return strings.ReplaceAll(string(k), "-", " ")
+}
 
 // Tell gives everything that a body says, in the order in which people read it; what is missing from the body is missing here. Times
 // are local, with their offset; temperatures stand in both scales.
