@@ -32,7 +32,7 @@ func (p Plan) MarshalJSON() ([]byte, error) {
 		doc.Pieces = append(doc.Pieces, q.document(r.Pieces[i]))
 	}
 	for _, s := range p.Steps {
-		doc.Steps = append(doc.Steps, s.document(r.Zone))
+		doc.Steps = append(doc.Steps, s.document(r.Now, r.Zone))
 	}
 	return json.Marshal(doc)
 }
@@ -86,6 +86,7 @@ type stepDoc struct {
 	Latest       string        `json:"latest"`
 	Until        string        `json:"until,omitempty"`
 	SlackMinutes int           `json:"slack_minutes"`
+	Late         bool          `json:"late,omitempty"` // it should have been begun by now
 	Do           string        `json:"do"`
 	IfLate       string        `json:"if_late,omitempty"`
 	Basis        string        `json:"basis,omitempty"`
@@ -98,9 +99,9 @@ func (q PiecePlan) document(p Piece) pieceDoc {
 			StallFrom: inHours(q.StallFrom), StallTo: inHours(q.StallTo)}}
 }
 
-func (s Step) document(zone *time.Location) stepDoc {
+func (s Step) document(now time.Time, zone *time.Location) stepDoc {
 	d := stepDoc{ID: s.ID, At: stamp(s.At, zone), Latest: stamp(s.Latest, zone), SlackMinutes: int(s.Slack() / time.Minute),
-		Do: s.Do, IfLate: s.IfLate, Basis: s.Basis}
+		Late: s.Late(now), Do: s.Do, IfLate: s.IfLate, Basis: s.Basis}
 	if s.Piece != "" {
 		d.Piece = &s.Piece
 	}

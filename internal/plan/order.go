@@ -72,8 +72,7 @@ func (o Order) Request(now time.Time, local *time.Location) (Request, error) {
 	if len(o.Pieces) > maxPieces {
 		return r, fmt.Errorf("%d pieces are more than one plan takes: enter at most %d", len(o.Pieces), maxPieces)
 	}
-	pieces := slices.Clone(o.Pieces)
-	nameThem(pieces)
+	pieces := o.Named()
 	anyCured := slices.ContainsFunc(pieces, OrderPiece.curedCut)
 	for i := range pieces {
 		piece, err := pieces[i].piece(o.CureDays, anyCured, o.BrineSalt)
@@ -128,6 +127,13 @@ func nameThem(pieces []OrderPiece) {
 		}
 		taken[p.ID] = true
 	}
+}
+
+// Named are the order's pieces, each with its id.
+func (o Order) Named() []OrderPiece {
+	pieces := slices.Clone(o.Pieces)
+	nameThem(pieces)
+	return pieces
 }
 
 func (p OrderPiece) piece(asked float64, anyCured bool, saltPercent float64) (Piece, error) {

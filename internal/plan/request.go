@@ -93,7 +93,7 @@ func (p Piece) validate(now time.Time) error {
 	like := cook.Piece{ID: p.ID, Cut: string(p.Cut), MassKg: p.MassKg, ThicknessMM: p.ThicknessMM, Target: p.Target}
 	errs := []error{like.Validate()}
 	add := func(format string, a ...any) { errs = append(errs, fmt.Errorf(format, a...)) }
-	if p.MassKg == 0 {
+	if p.MassKg == 0 && p.Cooking == nil && !p.offPit() { // a piece on the pit shows by itself how fast it warms
 		add("mass 0 kg: weigh it and enter its mass, such as 2.5kg or 6lb")
 	}
 	if p.Cure < 0 || p.Cure > longestCure {

@@ -34,7 +34,7 @@ func (p Plan) Text() string {
 		put("", q.line(r.Pieces[i]))
 	}
 	if len(p.Pieces) > 1 && !math.IsNaN(p.PAllReady) {
-		put("", p.allReady())
+		put("", p.AllReady())
 	}
 	b.WriteString(p.byDay())
 	put("", "\nTimes are local, in "+zoneName(r.Serve, r.Zone)+".")
@@ -53,8 +53,8 @@ func (p Plan) Text() string {
 	return b.String()
 }
 
-// allReady says how likely all pieces are to be ready together.
-func (p Plan) allReady() string {
+// AllReady says how likely all pieces are to be ready together.
+func (p Plan) AllReady() string {
 	s := fmt.Sprintf("Each is ready as planned with nine chances in ten; all together with %.0f %%.", 100*p.PAllReady)
 	switch {
 	case p.PAllReady >= planLevel:
@@ -67,11 +67,14 @@ func (p Plan) allReady() string {
 }
 
 func (q PiecePlan) line(p Piece) string {
-	s := fmt.Sprintf("%s: %s", p.ID, kilograms(p.MassKg))
-	if p.ThicknessMM > 0 {
-		s += fmt.Sprintf(", %.0f mm", p.ThicknessMM)
+	s := fmt.Sprintf("%s: ", p.ID)
+	if p.MassKg > 0 {
+		s += kilograms(p.MassKg) + ", "
 	}
-	s += fmt.Sprintf(", to %.0f °C.", float64(p.Target))
+	if p.ThicknessMM > 0 {
+		s += fmt.Sprintf("%.0f mm, ", p.ThicknessMM)
+	}
+	s += fmt.Sprintf("to %.0f °C.", float64(p.Target))
 	if !p.offPit() && q.ReadyP10 >= 0 && q.ReadyP90 >= 0 {
 		s += fmt.Sprintf(" Smoke %s to %s, as likely as not %s.", span(q.ReadyP10), span(q.ReadyP90), span(q.ReadyP50))
 	}

@@ -65,6 +65,8 @@ func (s *Server) routes(mux *http.ServeMux) {
 		{"GET /api/v1/plans", Watch, s.getPlans},
 		{"POST /api/v1/plans", Work, s.postPlan},
 		{"GET /api/v1/plans/{id}", Watch, s.getPlan},
+		{"GET /api/v1/plans/{id}/now", Watch, s.getPlanNow},
+		{"GET /api/v1/cooks/{id}/plan", Watch, s.getCookPlan},
 		{"GET /api/v1/formulations", Watch, s.getFormulations},
 		{"POST /api/v1/formulations", Work, s.postFormulation},
 		{"GET /api/v1/formulations/{name}", Watch, s.getFormulation},

@@ -50,7 +50,7 @@ func newPageSet(o Options) (*pageSet, error) {
 	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
-		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict, "by": byWhom,
+		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict, "deref": func(v *float64) float64 { return *v }, "by": byWhom,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
@@ -111,6 +111,12 @@ func (p *pageSet) register(mux *http.ServeMux) {
 		"POST /alarms/acknowledge":  p.postAcknowledge,
 		"POST /alarms/shelve":       p.postShelve,
 		"POST /settings":            p.postSettings,
+		"GET /plan":                 p.getPlanForm,
+		"POST /plan":                p.postPlan,
+		"GET /plan/{id}":            p.getPlanned,
+		"GET /brine":                p.getBrine,
+		"POST /brine/keep":          p.postBrineKeep,
+		"POST /brine/drop":          p.postBrineDrop,
 	} {
 		mux.Handle(pattern, p.answering(handle))
 	}

@@ -25,12 +25,15 @@ func TestPages_InABrowser(t *testing.T) {
 		pictures = t.TempDir()
 	}
 	server := serveNight(t, newNight(t).withPast(), nil)
+	if _, where := post(t, server, "/plan", usualPlan()); where != "/plan/1" {
+		t.Fatalf("the plan is at %s", where)
+	}
 	empty := newNight(t)
 	empty.snap.Cooks, empty.snap.Probes, empty.snap.Alarms = nil, nil, nil
 	first := serveNight(t, empty, nil)
 	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
 	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",
-		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /probes /settings")
+		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /probes /settings /brine /plan /plan/1")
 }
 
 func walk(t *testing.T, dir, node, base, pictures string, env ...string) {

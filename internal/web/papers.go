@@ -54,11 +54,25 @@ func (o Options) keepPlan(r *http.Request, order plan.Order) (cook.KeptPlan, pla
 	return kept, made, err
 }
 
+// orderOf reads the order of a kept plan.
+func orderOf(kept cook.KeptPlan) (o plan.Order, err error) {
+	if err = json.Unmarshal(kept.Order, &o); err != nil {
+		return o, fmt.Errorf("read plan %d: %w", kept.ID, err)
+	}
+	if o.Lot == "" {
+		o.Lot = kept.Lot
+	}
+	if o.Cook == 0 {
+		o.Cook = kept.Cook
+	}
+	return o, nil
+}
+
 // again makes a kept plan anew from its order, as it was made.
 func (o Options) again(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
-	var order plan.Order
-	if err := json.Unmarshal(kept.Order, &order); err != nil {
-		return order, plan.Plan{}, fmt.Errorf("read plan %d: %w", kept.ID, err)
+	order, err := orderOf(kept)
+	if err != nil {
+		return order, plan.Plan{}, err
 	}
 	made, err := o.planned(order)
 	if err != nil {
