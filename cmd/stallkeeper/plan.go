@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,9 +20,13 @@ import (
 )
 
 type planCmd struct {
-	Serve     string   `required:"" placeholder:"TIME" help:"Serving hour, such as 2026-05-03T18:00:00+02:00."`
-	Piece     []string `required:"" sep:"none" placeholder:"KEY=VALUE,…" help:"A piece: cut, mass and target, and if wanted id, thickness, wrap, cure, frozen, done. Repeatable."`
-	Pit       string   `required:"" placeholder:"107C" help:"Setpoint of the pit."`
+	daemonAPI
+	Cook      int64    `placeholder:"N" help:"Plan what is left of a cook that a running daemon watches, by its live forecasts."`
+	Lot       string   `placeholder:"LOT" help:"Plan what is left of a lot of a running daemon."`
+	Kept      int64    `placeholder:"N" help:"Plan a kept plan of a running daemon anew, as it stands now."`
+	Serve     string   `placeholder:"TIME" help:"Serving hour, such as 2026-05-03T18:00:00+02:00."`
+	Piece     []string `sep:"none" placeholder:"KEY=VALUE,…" help:"A piece: cut, mass and target, and if wanted id, thickness, wrap, cure, frozen, done. Repeatable."`
+	Pit       string   `placeholder:"107C" help:"Setpoint of the pit."`
 	CureDays  string   `placeholder:"10" help:"Days in the cure; without it the longer of practice and the rules by thickness."`
 	BrineSalt string   `placeholder:"6.3%" help:"Salt in the brine by weight: a weaker one takes longer."`
 	Now       string   `placeholder:"TIME" help:"The time to plan from (the clock's)."`
@@ -36,7 +42,8 @@ func (planCmd) Help() string {
 	return `Example: stallkeeper plan --now 2026-04-20T09:00:00+02:00 --serve 2026-05-03T18:00:00+02:00 --piece cut=brisket_flat_cured,mass=2.5kg,thickness=50mm,target=92C --pit 107C --cure-days 7
 
 Works backwards from the serving hour: for each step the comfortable and the latest time. Meat counts as ready when the forecaster
-gives nine chances in ten. Several pieces share the pit: repeat --piece, each with an id. Keys of a piece: wrap=foil or
+gives nine chances in ten. With --cook, --lot or --kept it asks a running daemon what is left to do, what slack there is and what is late
+now. Several pieces share the pit: repeat --piece, each with an id. Keys of a piece: wrap=foil or
 wrap=paper@68C, cure=12d or cure=no, frozen=yes, done=cure-start@2026-04-24T10:00:00+02:00 (the last step begun).
 
 A forecast never shows that food is safe: the measured temperature, your local code and a licensed authority decide.`
@@ -44,6 +51,18 @@ A forecast never shows that food is safe: the measured temperature, your local c
 
 // Run makes the plan and prints it.
 func (p planCmd) Run(c *console) error {
+	if p.Cook != 0 || p.Lot != "" || p.Kept != 0 {
+		return p.ask(c)
+	}
+	var missing []string
+	for _, f := range []struct{ flag, value string }{{"--serve", p.Serve}, {"--piece", strings.Join(p.Piece, "")}, {"--pit", p.Pit}} {
+		if f.value == "" {
+			missing = append(missing, f.flag)
+		}
+	}
+	if len(missing) > 0 {
+		return fmt.Errorf("missing flags: %s (stallkeeper plan --help shows an example)", strings.Join(missing, ", "))
+	}
 	order, err := p.order()
 	if err != nil {
 		return err
@@ -57,6 +76,64 @@ func (p planCmd) Run(c *console) error {
 		return err
 	}
 	return p.print(c, made)
+}
+
+// ask lets a running daemon plan what is left.
+func (p planCmd) ask(c *console) error {
+	if p.Now != "" || len(p.Piece) > 0 || p.Pit != "" || p.CureDays != "" || p.BrineSalt != "" {
+		return errors.New("with --cook, --lot or --kept the daemon knows pieces, pit and time: give --serve alone, if another hour is wanted")
+	}
+	var path string
+	switch {
+	case p.Cook != 0 && p.Lot == "" && p.Kept == 0:
+		path = fmt.Sprintf("/cooks/%d/plan", p.Cook)
+	case p.Lot != "" && p.Cook == 0 && p.Kept == 0:
+		path = "/lots/" + url.PathEscape(p.Lot) + "/plan"
+	case p.Kept != 0 && p.Lot == "" && p.Cook == 0:
+		path = fmt.Sprintf("/plans/%d/now", p.Kept)
+	default:
+		return errors.New("--cook, --lot and --kept exclude each other: give one")
+	}
+	query := url.Values{}
+	if p.Serve != "" {
+		if p.Kept != 0 {
+			return errors.New("a kept plan has its serving hour: leave --serve out")
+		}
+		serve, err := parseMoment("--serve", p.Serve, nil)
+		if err != nil {
+			return err
+		}
+		query.Set("serve", serve.Format(time.RFC3339))
+	}
+	var made struct {
+		Feasible bool `json:"feasible"`
+	}
+	var raw json.RawMessage
+	if err := p.call(c.ctx, "GET", path+"?"+query.Encode(), nil, &raw); err != nil {
+		return err
+	}
+	if err := json.Unmarshal(raw, &made); err != nil {
+		return fmt.Errorf("read the daemon's answer: %w", err)
+	}
+	if p.JSON {
+		if _, err := c.out.Write(append(raw, '\n')); err != nil {
+			return err
+		}
+	} else {
+		query.Set("format", map[bool]string{true: "ics", false: "text"}[p.ICS])
+		body, err := p.open(c.ctx, "GET", path+"?"+query.Encode(), "", nil)
+		if err != nil {
+			return err
+		}
+		defer body.Close()
+		if _, err := io.Copy(c.out, body); err != nil {
+			return err
+		}
+	}
+	if !made.Feasible {
+		return errFinding
+	}
+	return nil
 }
 
 func (p planCmd) print(c *console, made plan.Plan) (err error) {

@@ -41,6 +41,11 @@ func chain(r Request, p Piece, s smoke, box time.Duration) []stage {
 	all = slices.DeleteFunc(all, func(c stage) bool {
 		return slices.Index(order, c.id) < rank || c.id == CureTurn && p.Done != CureTurn
 	})
+	if rank >= slices.Index(order, SmokeStart) { // the meat does not wait for a comfortable hour: it is ready when it is
+		for i := range all {
+			all[i].follows = all[i].follows || slices.Contains([]StepID{Stall, Wrap, Ready, Rest, Hold}, all[i].id)
+		}
+	}
 	if all[0].id != p.Done { // a stall or wrap that is not expected from cold: count the whole
 		all = slices.Insert(all, 0, stage{id: p.Done, comfort: reach(s.p90), least: reach(s.p90)})
 	}
