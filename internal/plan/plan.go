@@ -126,6 +126,9 @@ func known(d time.Duration) time.Duration {
 
 // trouble says why a piece cannot be served in time; nothing when it can.
 func trouble(r Request, p Piece, s smoke, steps []Step) []string {
+	if s.p90 == never && p.Cooking != nil {
+		return []string{fmt.Sprintf("%s: by the newest forecast it is not ready with nine chances in ten within %s: %s", p.ID, span(estimator.Horizon), s.because)}
+	}
 	if s.p90 == never {
 		return []string{fmt.Sprintf("%s: no hour for putting it on makes it ready with nine chances in ten within %s at %.0f °C: %s",
 			p.ID, span(estimator.Horizon), float64(r.Pit), s.because)}

@@ -250,7 +250,8 @@ type planDay struct {
 
 type planStep struct {
 	plan.Step
-	IsLate bool
+	IsLate bool // by now
+	Behind bool // of the serving hour, though not by now
 	Slack  string
 }
 
@@ -295,7 +296,7 @@ func (v *plannedView) lay(see reader) {
 		if len(v.Days) == 0 || v.Days[len(v.Days)-1].Day != day {
 			v.Days = append(v.Days, planDay{Day: day})
 		}
-		step := planStep{Step: s, IsLate: s.Late(v.Plan.Request.Now), Slack: span(s.Slack())}
+		step := planStep{Step: s, IsLate: s.Late(v.Plan.Request.Now), Behind: s.Slack() < 0, Slack: span(s.Slack())}
 		d := &v.Days[len(v.Days)-1]
 		d.Steps = append(d.Steps, step)
 		if step.IsLate {
