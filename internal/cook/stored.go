@@ -20,14 +20,15 @@ type Entry struct {
 
 // Amendment changes what a running cook aims at. Zero fields stay as they are.
 type Amendment struct {
-	Time    time.Time       `json:"time"`
-	ServeBy time.Time       `json:"serve_by,omitzero"`
-	Piece   PieceID         `json:"piece,omitempty"`
-	Target  thermal.Celsius `json:"target_c,omitempty"`
-	Probes  []ProbeID       `json:"probes,omitempty"`
-	Plan    *WrapPlan       `json:"plan,omitempty"`
-	Pit     []PlannedPoint  `json:"pit_plan,omitempty"`
-	By      string          `json:"by,omitempty"`
+	Time     time.Time       `json:"time"`
+	ServeBy  time.Time       `json:"serve_by,omitzero"`
+	Piece    PieceID         `json:"piece,omitempty"`
+	Target   thermal.Celsius `json:"target_c,omitempty"`
+	Probes   []ProbeID       `json:"probes,omitempty"`
+	Plan     *WrapPlan       `json:"plan,omitempty"`
+	DropPlan bool            `json:"drop_plan,omitempty"` // no wrap is planned any more
+	Pit      []PlannedPoint  `json:"pit_plan,omitzero"`   // empty, not nil: none is planned any more
+	By       string          `json:"by,omitempty"`
 }
 
 // Stored is a cook in the store: the cook as it stands now, and how it got there.
@@ -82,6 +83,9 @@ func (a Amendment) Apply(c Cook) (Cook, error) {
 		}
 		if a.Plan != nil {
 			p.Plan = a.Plan
+		}
+		if a.DropPlan {
+			p.Plan = nil
 		}
 	}
 	return c, c.Validate()

@@ -3,11 +3,9 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"stallkeeper/estimator"
@@ -24,6 +22,7 @@ type cookView struct {
 	Shown   *monitor.PieceView
 	Rows    []curveRow
 	Probes  []cook.ProbeID
+	PitPlan []planRow
 }
 
 // cookPiece is a line of the table of pieces.
@@ -57,7 +56,7 @@ func (p *pageSet) getCook(w http.ResponseWriter, r *http.Request) error {
 	snap := p.View.Snapshot()
 	see := readerOf(r, p.moment(&snap), p.Location)
 	c := p.cookOf(&snap, stored)
-	body := cookView{Stored: stored, Running: stored.Running(), Lines: see.log(stored)}
+	body := cookView{Stored: stored, Running: stored.Running(), Lines: see.log(stored), PitPlan: see.planRows(stored.Pit.Plan)}
 	for i := range c.Pieces {
 		v := &c.Pieces[i]
 		line := cookPiece{Piece: v.Piece, Href: fmt.Sprintf("/cooks/%d?piece=%s", id, v.Piece.ID), Probe: v.Piece.ProbeIDs()[0]}
@@ -159,56 +158,6 @@ func (s reader) log(stored *cook.Stored) []logLine {
 		out = append(out, l)
 	}
 	return out
-}
-
-// postAmend changes the serving hour, or a piece's target or probe.
-func (p *pageSet) postAmend(w http.ResponseWriter, r *http.Request) error {
-	if !personOf(r).may(Manage) {
-		return tooLow(Manage)
-	}
-	id, err := cookID(r.PathValue("id"))
-	if err != nil {
-		return err
-	}
-	see := readerOf(r, p.Now(), p.Location)
-	a := cook.Amendment{Time: cook.Instant(p.Now()), Piece: cook.PieceID(r.FormValue("piece")), By: by(r, onPage)}
-	if text := r.FormValue("serve"); text != "" {
-		at, err := localTime(text, p.Location)
-		if err != nil {
-			return err
-		}
-		a.ServeBy = cook.Instant(at)
-	}
-	if text := r.FormValue("target"); text != "" {
-		if a.Target, err = see.parse(text); err != nil {
-			return bad("%v", err)
-		}
-	}
-	if text := strings.TrimSpace(r.FormValue("probe")); text != "" {
-		a.Probes = []cook.ProbeID{cook.ProbeID(text)}
-	}
-	if err := p.check(r.Context(), id, a); err != nil {
-		return err
-	}
-	if err := p.Desk.Amend(r.Context(), id, a); err != nil {
-		return err
-	}
-	returnTo(w, r)
-	return nil
-}
-
-// check refuses an amendment that the cook cannot take, in words for the person who typed it.
-func (p *pageSet) check(ctx context.Context, id cook.ID, a cook.Amendment) error {
-	stored, err := p.Library.Cook(ctx, id)
-	if err != nil {
-		return err
-	}
-	if _, err := a.Apply(stored.Cook); err != nil && !errors.Is(err, cook.ErrNotFound) {
-		return bad("%v", err)
-	} else if err != nil {
-		return err
-	}
-	return nil
 }
 
 func (p *pageSet) postEnd(w http.ResponseWriter, r *http.Request) error {

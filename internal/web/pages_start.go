@@ -230,7 +230,7 @@ func (f *startForm) piece(i int) cook.Piece {
 		f.note(f.At(i, "probe"), p.Probes[0].Validate())
 	}
 	if wrap := get("wrap"); wrap != "" {
-		p.Plan = &cook.WrapPlan{Wrap: wrap, AtC: wrapAt(def)}
+		p.Plan = &cook.WrapPlan{Wrap: wrap, AtC: usualWrapAt(p.Cut)}
 		if text := get("wrapat"); text != "" {
 			if p.Plan.AtC, err = f.see.parse(text); err != nil {
 				f.note(f.At(i, "wrapat"), err)
@@ -240,11 +240,12 @@ func (f *startForm) piece(i int) cook.Piece {
 	return p
 }
 
-func wrapAt(d cutDefault) thermal.Celsius {
-	if d.WrapAt == 0 {
-		return 72
+// usualWrapAt is the core temperature at which a cut is usually wrapped; common practice, no source.
+func usualWrapAt(cut string) thermal.Celsius {
+	if d, ok := defaultFor(cut); ok && d.WrapAt != 0 {
+		return d.WrapAt
 	}
-	return d.WrapAt
+	return 72
 }
 
 // measure reads a length or mass; a bare number has the usual unit, nothing is unknown.

@@ -298,6 +298,30 @@ func TestCook_AmendsCorrectsAndEnds(t *testing.T) {
 	if status, _ := post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "target": {"400"}}); status != http.StatusBadRequest {
 		t.Errorf("impossible target = %d, want 400", status)
 	}
+	amended := len(n.snap.Cooks[0].Stored.Amendments)
+	post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "target": {"94"}, "probe": {"garage"}, "wrap": {"foil"}, "wrapat": {"72"}})
+	if got := len(n.snap.Cooks[0].Stored.Amendments); got != amended {
+		t.Errorf("a form sent unchanged made %d amendments", got-amended)
+	}
+	post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "wrap": {"paper"}, "wrapat": {"75"}})
+	post(t, server, "/cooks/7/amend", url.Values{"piece": {"shoulder"}, "wrap": {"foil"}, "wrapat": {""}})
+	post(t, server, "/cooks/7/amend", url.Values{"plan0-set": {"121"}, "plan0-at": {"2026-11-26T05:00"}, "plan1-set": {""}, "plan1-at": {""}, "plan2-set": {""}, "plan2-at": {""}})
+	now := n.snap.Cooks[0].Stored
+	if p := now.Pieces[0].Plan; p == nil || p.Wrap != "paper" || p.AtC != 75 {
+		t.Errorf("plan of flat %+v", p)
+	}
+	if p := now.Pieces[1].Plan; p == nil || p.Wrap != "foil" || p.AtC != 74 { // the usual one of the cut
+		t.Errorf("plan of shoulder %+v", p)
+	}
+	if q := now.Pit.Plan; len(q) != 1 || q[0].SetPoint != 121 || q[0].At.UTC().Hour() != 11 {
+		t.Errorf("plan of the pit %+v", q)
+	}
+	post(t, server, "/cooks/7/amend", url.Values{"piece": {"flat"}, "wrap": {""}})
+	post(t, server, "/cooks/7/amend", url.Values{"plan0-set": {""}, "plan0-at": {""}})
+	if now := n.snap.Cooks[0].Stored; now.Pieces[0].Plan != nil || len(now.Pit.Plan) != 0 {
+		t.Errorf("plans stay: %+v %+v", now.Pieces[0].Plan, now.Pit.Plan)
+	}
+	has(t, get(t, server, "/cooks/7"), "paper planned at 75 °C", "no wrap planned", "pit to 121 °C 05:00")
 	post(t, server, "/cooks/7/events", url.Values{"corrects": {"3"}, "do": {"wrap foil"}, "piece": {"shoulder"}, "at": {"2026-11-26T00:15"}})
 	has(t, get(t, server, "/cooks/7"), "replaced below", "corrects an earlier entry", "wrapped in foil")
 	if status, to := post(t, server, "/cooks/7/end", nil); status != http.StatusSeeOther || to != "/cooks/7" {
@@ -393,7 +417,7 @@ func TestPages_OfferOnlyWhatThePersonMayDo(t *testing.T) {
 	n := newNight(t).withPast()
 	server := serveNight(t, n, func(o *Options) { o.Users = users(t) })
 	for name, want := range map[string]map[string]bool{
-		"guest": {"Acknowledge</button>": false, "Log something": false, "Read by hand": false, "It did not happen": false, "End this cook": false, `id="light"`: false, "What if I now": true},
+		"guest": {"Acknowledge</button>": false, "Log something": false, "Read by hand": false, "It did not happen": false, "End this cook": false, `id="light"`: false, "What if I…": true},
 		"mate":  {"Acknowledge</button>": true, "Log something": true, "Read by hand": true, "It did not happen": true, "End this cook": false, `id="light"`: false},
 		"boss":  {"Acknowledge</button>": true, "End this cook": true, `id="light"`: true},
 	} {
