@@ -65,6 +65,9 @@ func TestDecode_OneValue(t *testing.T) {
 		{payload: `{"celsius":68.2,"time":null,"seq":7}`, celsius: 68.2, seq: 7}, // a device without a clock
 		{payload: `{"celsius":68.2,"seq":"x"}`, celsius: 68.2},                   // no count, still a reading
 		{payload: `{"fahrenheit":212}`, celsius: 100, raw: "212 F"},              // boiling point, by definition of the scale
+		{payload: `{"celsius":68.2,"fahrenheit":154.8}`, celsius: 68.2},          // twice the same, rounded
+		{payload: `{"celsius":68,"fahrenheit":155}`, celsius: 68},                // 68.4 °C, both rounded to whole degrees
+		{payload: `{"celsius":68.2,"fahrenheit":null}`, celsius: 68.2},           // nothing to contradict
 		{payload: `{"volts":0.5}`, celsius: 50, raw: "0.5 volts"},
 		{payload: `{"celsius":68.2,"time":"2026-03-01T11:59:30Z"}`, celsius: 68.2, time: at("2026-03-01T11:59:30Z")},
 		{payload: `{"celsius":68.2,"time":"2026-03-01t12:59:30.25+01:00"}`, celsius: 68.2, time: at("2026-03-01T11:59:30.25Z")},
@@ -112,6 +115,8 @@ func TestDecode_Quarantines(t *testing.T) {
 		{"core", `{"celsius":true}`, "not a number"},
 		{"core", `{"celsius":-300}`, "absolute zero"},
 		{"core", `{"fahrenheit":-460}`, "absolute zero"}, // absolute zero is -459.67 °F
+		{"core", `{"celsius":68.2,"fahrenheit":68.2}`, "two temperatures"},
+		{"core", `{"fahrenheit":212,"celsius":"68"}`, "212 °F is 100.0 °C"},
 		{"core", `{"temperature":68.2}`, "no known field"},
 		{"core", `{"Celsius":68.2}`, "no known field"},
 		{"core", `{}`, "no known field"},
@@ -137,6 +142,20 @@ func TestDecode_Quarantines(t *testing.T) {
 		got, err := d.Decode(Message{Topic: TopicPrefix + tt.topic, Payload: []byte(tt.payload)}, noon)
 		if err == nil || !strings.Contains(err.Error(), tt.reason) || len(got.Readings) != 0 {
 			t.Errorf("Decode(%q, %.40q) = %v, %v, want a reason with %q", tt.topic, tt.payload, got.Readings, err, tt.reason)
+		}
+	}
+}
+
+// 300.5 K is 27.35 °C and 68.1 °F 20.055556 °C: what the arithmetic leaves behind is not shown.
+func TestDecode_RoundsWhatWasConverted(t *testing.T) {
+	d := mustDecoder(t, nil)
+	for payload, want := range map[string]thermal.Celsius{
+		`[{"n":"a","u":"K","v":300.5}]`: 27.35, `{"fahrenheit":68.1}`: 20.055556, `[{"n":"a","u":"Cel","bv":20.1,"v":0.2}]`: 20.3,
+		`{"celsius":27.123456789}`: 27.123456789, // what is sent in Celsius stands as it came
+	} {
+		got, err := d.Decode(Message{Topic: TopicPrefix + "a", Payload: []byte(payload)}, noon)
+		if err != nil || got.Readings[0].Celsius != want {
+			t.Errorf("Decode(%s) = %v, %v, want %v", payload, got.Readings, err, want)
 		}
 	}
 }

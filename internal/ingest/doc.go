@@ -5,7 +5,8 @@
 //
 //   - a bare number in degrees Celsius, with an optional sign and white space or NUL bytes around it;
 //   - a JSON object with the first found of celsius, fahrenheit, ohms, volts, millivolts, raw, and optionally time
-//     (RFC 3339, or Unix seconds, or Unix milliseconds from 1e11 on) and seq (a whole number from 1 on);
+//     (RFC 3339, or Unix seconds, or Unix milliseconds from 1e11 on) and seq (a whole number from 1 on); celsius and
+//     fahrenheit that mean two temperatures are refused; what was converted is rounded to a millionth of a degree;
 //   - a SenML pack (RFC 8428, JSON). Records in Cel and K become readings; records of other units or without a number
 //     are ignored and counted; a pack without any temperature is quarantined. When all records share one name the topic
 //     names the probe, else the probe is <probe>/<name>.

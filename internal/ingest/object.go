@@ -30,6 +30,9 @@ func (d *Decoder) decodeObject(probe cook.ProbeID, body []byte, m Message, now t
 		if err != nil {
 			return Decoded{}, fmt.Errorf("%s: %w", quantity, err)
 		}
+		if err := agree(fields); err != nil {
+			return Decoded{}, err
+		}
 		device, _, err := parseTime(fields["time"])
 		if err != nil {
 			return Decoded{}, err
@@ -39,6 +42,28 @@ func (d *Decoder) decodeObject(probe cook.ProbeID, body []byte, m Message, now t
 		return one(r, err)
 	}
 	return Decoded{}, errors.New("no known field: send one of celsius, fahrenheit, ohms, volts, millivolts, raw, or add a mapping for this topic")
+}
+
+// roundedApart is how far one temperature in two units may be apart: both rounded to whole degrees differ by up to 0.8 K.
+const roundedApart = 1
+
+// agree refuses an object that gives the temperature twice and means two: which one is true cannot be known. A value that is
+// no number says nothing.
+func agree(fields map[string]json.RawMessage) error {
+	c, errC := parseJSONNumber(fields["celsius"])
+	f, errF := parseJSONNumber(fields["fahrenheit"])
+	if errC != nil || errF != nil || math.Abs(c-float64(thermal.FromFahrenheit(f))) <= roundedApart {
+		return nil
+	}
+	return fmt.Errorf("celsius %g and fahrenheit %g are two temperatures (%g °F is %.1f °C): send one of them", c, f, f, float64(thermal.FromFahrenheit(f)))
+}
+
+// rounded cuts what arithmetic leaves behind the millionth of a degree: 300.5 K is 27.35 °C.
+func rounded(c thermal.Celsius) thermal.Celsius {
+	if r := math.Round(float64(c)*1e6) / 1e6; !math.IsInf(r, 0) {
+		return thermal.Celsius(r)
+	}
+	return c
 }
 
 // measured makes a reading of a quantity, converted to degrees where it is not in Celsius.
@@ -59,6 +84,9 @@ func (d *Decoder) measured(probe cook.ProbeID, quantity string, v float64, devic
 			return cook.Reading{}, fmt.Errorf("%s from probe %q: %w", quantity, string(probe), err)
 		}
 		raw = rawText(v, quantity)
+	}
+	if raw != "" {
+		c = rounded(c)
 	}
 	r, err := reading(probe, c, device, m, now)
 	r.Raw = raw

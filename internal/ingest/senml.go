@@ -84,6 +84,9 @@ func (rec record) reading(probe cook.ProbeID, m Message, now time.Time) (cook.Re
 	if rec.unit == "K" {
 		c, raw = thermal.FromKelvin(v), rawText(v, "K")
 	}
+	if rec.unit == "K" || rec.base != 0 {
+		c = rounded(c)
+	}
 	device, relative := time.Time{}, rec.time < relativeBelow
 	switch {
 	case relative && rec.time < -longestAgo:
