@@ -21,6 +21,7 @@ var allowed = map[string][]string{
 	"internal/trace":     {"internal/cook", "estimator/thermal"},
 	"internal/testrig":   {},
 	"internal/alarm":     {"internal/cook", "estimator/thermal"},
+	"internal/sense":     {"internal/cook", "estimator/thermal"},
 	"internal/safety":    {"internal/cook", "estimator/thermal"},
 	"internal/record":    {"internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
@@ -30,7 +31,7 @@ var allowed = map[string][]string{
 	"internal/brine":     {"internal/cook", "estimator/thermal"},
 	"internal/plan":      {"internal/cook", "internal/brine", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
-	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
+	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
 	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
@@ -38,12 +39,12 @@ var allowed = map[string][]string{
 	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/brine", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/brine", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
 
 // free packages wire or run things and may import any package of the module.
 func free(pkg string) bool { return pkg == "internal/daemon" || strings.HasPrefix(pkg, "cmd/") }

@@ -24,6 +24,7 @@ func (f *fire) passEvents(m *State) []alarm.Change {
 				continue
 			}
 			f.atHand(m, p, e.Time)
+			f.sense.Worked(e.Time, p.ID)
 		}
 	}
 	for _, p := range f.pieces {

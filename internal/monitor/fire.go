@@ -8,6 +8,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/sense"
 )
 
 // fire is a running cook.
@@ -17,6 +18,7 @@ type fire struct {
 	level  *outlook.Merge
 	pieces []*piece
 	hush   *alarm.Hush
+	sense  *sense.Watch
 
 	held     []held                     // not yet applied
 	frontier time.Time                  // newest applied reading
@@ -59,6 +61,7 @@ func (m *State) newFire(s cook.Stored) *fire {
 	f := &fire{stored: s, level: outlook.NewPitMerge(s.Cook), hush: alarm.NewHush(id, m.o.Settings, m.words),
 		pit:    alarm.NewPit(id, m.o.Settings, m.words, s.Started, s.Pit.SetPoint),
 		spoken: map[cook.ProbeID]time.Time{}, took: m.uptime, lagSince: m.uptime}
+	f.sense = sense.New(f.placeOf)
 	f.sortEvents()
 	for _, p := range s.Pieces {
 		var beside tracker
@@ -117,6 +120,14 @@ func (f *fire) pieceOf(id cook.ProbeID) *piece {
 	return nil
 }
 
+// placeOf tells where a probe of the cook measures.
+func (f *fire) placeOf(id cook.ProbeID) sense.Place {
+	if p := f.pieceOf(id); p != nil {
+		return sense.Place{Piece: p.ID}
+	}
+	return sense.Place{Pit: f.stored.Pit.OwnsProbe(id)}
+}
+
 func (f *fire) conditions() []*alarm.Condition {
 	out := append(f.pit.Conditions(), f.hush.Conditions()...)
 	for _, p := range f.pieces {
@@ -165,6 +176,7 @@ func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 	for _, r := range readings {
 		f.spoken[r.Probe] = at
 		f.device = f.device || r.Clock != cook.HandClock
+		f.sense.Observe(r)
 		if p := m.probes[r.Probe]; p.fire == f {
 			changes = append(changes, p.watch.Observe(r)...)
 		}

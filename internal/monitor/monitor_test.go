@@ -610,3 +610,27 @@ func TestBacklogOfACooler_IsToldWhenItHasCaughtUp(t *testing.T) {
 	same(t, "listed", n.listed(), []string{"21:30 cooler-warm/cooler active", "22:05 cooler-warm/cooler returned", "23:30 cooler-warm/cooler active", "23:30 cooler-warm/cooler active"})
 	same(t, "messages", n.messages(), []string{"00:00 cooler-warm/cooler active"})
 }
+
+// The probes' findings come from readings alone: the same whether they came in order or were counted again.
+func TestFindings_AreShownAndSurviveARecount(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", 30*time.Second, "107 hold 90m"),
+		mustRead(t, "flat", 30*time.Second, "20 +0.4/min x60, 107 hold 30m")))
+	finding := func() string {
+		var all []string
+		for _, p := range n.m.Snapshot().Probes {
+			for _, f := range p.Findings {
+				all = append(all, string(p.ID)+" "+string(f.Kind)+" "+f.Since.UTC().Format("15:04")+" "+f.Because)
+			}
+		}
+		return strings.Join(all, "\n")
+	}
+	live := finding()
+	if !strings.Contains(live, "flat too-hot 21:01") || !strings.Contains(live, "flat out-of-meat 21:01 It changed by +63 K") || strings.Count(live, "\n") != 1 {
+		t.Errorf("findings = %s, want too-hot and out-of-meat soon after 21:00", live)
+	}
+	n.recount(n.cook.ID)
+	if again := finding(); again != live {
+		t.Errorf("after a recount %q, before %q", again, live)
+	}
+}

@@ -6,6 +6,7 @@ import (
 
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/sense"
 )
 
 // probe is what is known about one probe.
@@ -20,6 +21,7 @@ type probe struct {
 	air    *alarm.Air
 	cooler *alarm.Cooler
 	watch  *alarm.Probe // while it is in a running cook, or has a declared role
+	sense  *sense.Watch // while it is in no running cook
 	fire   *fire        // the running cook it is in; nil when none
 	piece  cook.PieceID
 }
@@ -35,7 +37,7 @@ func (m *State) probe(id cook.ProbeID, role cook.Role) *probe {
 	if ok {
 		return p
 	}
-	p = &probe{id: id, role: role, quiet: m.uptime}
+	p = &probe{id: id, role: role, quiet: m.uptime, sense: sense.New(func(id cook.ProbeID) sense.Place { return sense.Place{Pit: id.IsPit()} })}
 	switch role {
 	case cook.RoleCO:
 		p.air = alarm.NewAir(id, m.o.Settings, m.words)

@@ -7,6 +7,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/sense"
 )
 
 // Snapshot is the whole live state at one moment, for reading only.
@@ -56,6 +57,7 @@ type ProbeView struct {
 	Cook     cook.ID       // 0 = in no running cook
 	Piece    cook.PieceID
 	Suspect  bool // its readings are in doubt
+	Findings []sense.Finding
 }
 
 // QuietUntil is the latest time t with P(nothing needs a person before t) >= 0.9, and what comes then.

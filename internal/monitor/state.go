@@ -132,7 +132,13 @@ func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
 
 // alone lets the probes that watch a place rather than a cook speak at once.
 func (m *State) alone(p *probe, r cook.Reading) []Effect {
-	if p.fire != nil || p.watch == nil || !r.Live() && r.Clock == cook.ArrivalClock || !p.inOrder(r) {
+	if p.fire != nil || !r.Live() && r.Clock == cook.ArrivalClock || !p.inOrder(r) {
+		return nil
+	}
+	if p.air == nil {
+		p.sense.Observe(r)
+	}
+	if p.watch == nil {
 		return nil
 	}
 	var changes []alarm.Change

@@ -68,5 +68,8 @@ func (m *State) viewProbe(p *probe) ProbeView {
 		}
 	}
 	v.Suspect = p.watch != nil && p.watch.Suspect()
+	if v.Findings = p.sense.Findings(p.id); p.fire != nil {
+		v.Findings = p.fire.sense.Findings(p.id)
+	}
 	return v
 }

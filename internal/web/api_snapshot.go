@@ -8,6 +8,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/sense"
 )
 
 // probeDoc is what is known about a probe now.
@@ -23,10 +24,11 @@ type probeDoc struct {
 	Interval *float64         `json:"interval_seconds"` // typical; null when not known
 	Cook     cook.ID          `json:"cook,omitempty"`
 	Piece    cook.PieceID     `json:"piece,omitempty"`
+	Findings []sense.Finding  `json:"findings,omitempty"` // what a person should look at
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
-	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece}
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Findings: p.Findings}
 	if !p.Last.Time.IsZero() {
 		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
 		if p.Role == cook.RoleCO {

@@ -50,7 +50,8 @@ func newPageSet(o Options) (*pageSet, error) {
 	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
-		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "dict": dict, "deref": func(v *float64) float64 { return *v }, "by": byWhom,
+		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
+		"deref": func(v *float64) float64 { return *v }, "by": byWhom,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)

@@ -15,6 +15,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/sense"
 )
 
 // reader is how one person sees figures: unit, local time, and the moment that "today" and "ago" refer to.
@@ -299,6 +300,32 @@ func qualityName(q cook.Quality) string {
 		return "probe failed its check"
 	}
 	return string(q)
+}
+
+func findingName(k sense.Kind) string {
+	switch k {
+	case sense.Faulty:
+		return "Gives no temperature"
+	case sense.Jumpy:
+		return "Loses contact now and then"
+	case sense.Stuck:
+		return "Stands still"
+	case sense.Noisy:
+		return "Noise has grown"
+	case sense.TooHot:
+		return "Hotter than meat"
+	case sense.OutOfMeat:
+		return "Out of the meat?"
+	case sense.Shallow:
+		return "Too shallow"
+	case sense.Apart:
+		return "Far from its neighbour"
+	case sense.Swapped:
+		return "Swapped"
+	case sense.ColdPit:
+		return "Colder than the meat"
+	}
+	return string(k)
 }
 
 func roleName(r cook.Role) string {
