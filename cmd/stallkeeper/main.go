@@ -27,6 +27,8 @@ type cli struct {
 	Plan     planCmd     `cmd:"" help:"Plan backwards from the serving hour, from buying to the freezer."`
 	Check    checkCmd    `cmd:"" help:"Judge a cook log against published food-safety limits."`
 	Cook     cookCmd     `cmd:"" help:"Start, log, end, export, import and replay cooks."`
+	Lot      lotCmd      `cmd:"" help:"Open lots and follow them from raw meat to the last slice."`
+	Records  recordsCmd  `cmd:"" help:"Keep, correct, export and verify the records of the lots."`
 	Probe    probeCmd    `cmd:"" help:"Convert and check probes."`
 	Backup   backupCmd   `cmd:"" help:"Copy the database while the daemon runs."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup back in place of the database."`

@@ -37,6 +37,7 @@ var allowed = map[string][]string{
 	"internal/broker":    {"internal/cook", "internal/ingest"},
 	"internal/export":    {"internal/cook", "internal/record", "estimator/thermal"},
 	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
+	"internal/signer":    {"internal/record"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
 	"internal/web":       {"internal/monitor", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/brine", "estimator", "estimator/thermal"},

@@ -36,6 +36,7 @@ type Config struct {
 	Fuel     Fuel           `toml:"fuel"`
 	Alarm    alarm.Settings `toml:"alarm"`
 	Notify   Notify         `toml:"notify"`
+	Records  Records        `toml:"records"`
 }
 
 // Store sets how readings reach the disk.
@@ -100,13 +101,14 @@ type Fuel struct {
 // Default is the configuration without a file.
 func Default() Config {
 	return Config{
-		Data:   "stallkeeper-data",
-		Store:  Store{Linger: 50 * time.Millisecond},
-		HTTP:   HTTP{Listen: "127.0.0.1:8080"},
-		Broker: Broker{Listen: "127.0.0.1:1883", MaxClients: 200},
-		MQTT:   MQTT{ClientID: "stallkeeper"},
-		Alarm:  alarm.DefaultSettings(),
-		Notify: defaultNotify(),
+		Data:    "stallkeeper-data",
+		Store:   Store{Linger: 50 * time.Millisecond},
+		HTTP:    HTTP{Listen: "127.0.0.1:8080"},
+		Broker:  Broker{Listen: "127.0.0.1:1883", MaxClients: 200},
+		MQTT:    MQTT{ClientID: "stallkeeper"},
+		Alarm:   alarm.DefaultSettings(),
+		Notify:  defaultNotify(),
+		Records: defaultRecords(),
 	}
 }
 
@@ -163,7 +165,7 @@ func (c *Config) Validate() error {
 	}
 	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen), checkAddr("broker.listen", c.Broker.Listen),
 		checkPair("http", c.HTTP.TLSCert, c.HTTP.TLSKey), checkPair("broker", c.Broker.TLSCert, c.Broker.TLSKey),
-		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Alarm.Validate(), c.Notify.validate())
+		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Alarm.Validate(), c.Notify.validate(), c.validateRecords())
 	if c.Fuel.Every < 0 {
 		add("fuel.every %v is negative", c.Fuel.Every)
 	}

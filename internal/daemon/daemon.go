@@ -58,6 +58,7 @@ type Daemon struct {
 	web    *web.Server
 	ln     net.Listener
 	watch  *watch
+	books  *books
 
 	estimator *estimator.Estimator
 	metrics   *metrics.Metrics
@@ -96,10 +97,17 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 	if err := d.watch.restore(ctx); err != nil {
 		return d, err
 	}
+	if d.books, err = openBooks(ctx, d.db, o.Config.Data, o.Log, o.Now); err != nil {
+		return d, err
+	}
 	if err := d.openIntake(); err != nil {
 		return d, err
 	}
+	d.books.publish = d.watch.publish
 	if err := d.openMessages(ctx); err != nil {
+		return d, err
+	}
+	if err := d.addressBooks(); err != nil {
 		return d, err
 	}
 	return d, d.openWeb()
@@ -187,7 +195,7 @@ func (d *Daemon) openWeb() error {
 	d.watch.measured = d.metrics
 	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Planner: d.estimator, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
 		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
-		Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
+		Records: d.books, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {
 		return err
 	}
@@ -214,6 +222,7 @@ func (d *Daemon) Addresses() Addresses {
 func (d *Daemon) Run(ctx context.Context) error {
 	stages := []stage{
 		{"store", d.db.Run},
+		{"records", d.books.Run},
 		{"watch", d.watch.Run},
 	}
 	if d.watch.notify != nil {

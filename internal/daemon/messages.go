@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -107,6 +108,30 @@ func (d *Daemon) openMessages(ctx context.Context) error {
 	d.watch.notify, err = notify.New(ctx, notify.Options{Ladder: rungs, Senders: senders, Ledger: ledger{d.db}, Standing: standing, FailingAfter: cfg.FailingAfter,
 		KeepTrying: cfg.KeepTrying, Log: d.opts.Log, Now: d.opts.Now, Heartbeat: beat})
 	return err
+}
+
+// addressBooks says where the day's checkpoint is mailed to.
+func (d *Daemon) addressBooks() error {
+	cfg := d.opts.Config
+	zone, err := cfg.Location()
+	if err != nil {
+		return err
+	}
+	hour, minute, err := cfg.Records.Clock()
+	if err != nil {
+		return err
+	}
+	d.books.zone, d.books.mailAt = zone, time.Duration(hour)*time.Hour+time.Duration(minute)*time.Minute
+	d.books.mail = map[string]notify.Sender{}
+	for _, p := range cfg.Notify.Paths {
+		if !slices.Contains(cfg.Records.Mail, p.Name) {
+			continue
+		}
+		if d.books.mail[p.Name], err = sender(p, cfg.Notify.Link, zone); err != nil {
+			return fmt.Errorf("notify.path %q: %w", p.Name, err)
+		}
+	}
+	return nil
 }
 
 func (d *Daemon) heartbeat(cfg config.Notify) (*notify.Heartbeat, error) {

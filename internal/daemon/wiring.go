@@ -89,6 +89,14 @@ func webUsers(in []config.User) []web.User {
 	return out
 }
 
+func webPeople(in []config.Signer) []web.Person {
+	var out []web.Person
+	for _, p := range in {
+		out = append(out, web.Person{Initials: p.Initials, Name: p.Name, PINHash: p.PINHash})
+	}
+	return out
+}
+
 // mqttScheme accepts the other usual names of the schemes.
 func mqttScheme(url string) string {
 	if rest, ok := strings.CutPrefix(url, "tcp://"); ok {

@@ -21,6 +21,7 @@ const (
 	Over         Reason = "over"         // it ended
 	Held         Reason = "held"         // what the quiet hours held back
 	Test         Reason = "test"         // nothing is wrong
+	Letter       Reason = "letter"       // no alarm: a text to be kept, by e-mail only
 )
 
 // Item is an alarm within a message.
@@ -40,6 +41,14 @@ type Message struct {
 	For   Reason    `json:"for"`
 	Why   string    `json:"why"` // why it goes to this path now
 	Items []Item    `json:"items"`
+
+	Title string `json:"title,omitempty"` // of a letter
+	Body  string `json:"body,omitempty"`  // of a letter
+}
+
+// NewLetter makes a letter; id tells it from others of the path, so that a repeat can be dropped.
+func NewLetter(path, id string, made time.Time, why, title, body string) Message {
+	return Message{ID: identify("letter", path, id), Path: path, Made: made.UTC(), For: Letter, Why: why, Title: title, Body: body}
 }
 
 // identify gives a message its name: the same event on the same path always has the same one.
@@ -51,6 +60,8 @@ func identify(parts ...any) string {
 // Subject is the message in one line, the urgency first.
 func (m Message) Subject() string {
 	switch {
+	case m.For == Letter:
+		return m.Title
 	case m.For == Test:
 		return "Test: messages of Stallkeeper reach you"
 	case len(m.Items) != 1:
@@ -83,6 +94,9 @@ func (m Message) Text(zone *time.Location, link string) string {
 		default:
 			fmt.Fprintf(&b, "%s\n(Over; it began at %s: %s)\n\n", it.Because, at, it.Alarm.Because)
 		}
+	}
+	if m.For == Letter {
+		b.WriteString(m.Body + "\n\n")
 	}
 	if m.For == Test {
 		b.WriteString("This is the daily test. Nothing is wrong. If it stops coming, look why.\n\n")

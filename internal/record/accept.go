@@ -32,7 +32,7 @@ func (l *Lot) Accepts(e Entry) error {
 		return fmt.Errorf("lot %s: %w: open it first", e.Lot, cook.ErrNotFound)
 	}
 	if !l.Running() && slices.Contains([]Kind{KindPiece, KindStageStarted, KindStageEnded, KindClosed}, e.Kind) && e.Corrects == 0 {
-		return conflict("lot %s is closed: correct or withdraw entry of the closing first", e.Lot)
+		return conflict("lot %s is closed: withdraw its closing first", e.Lot)
 	}
 	return l.acceptsOf(e, body)
 }

@@ -98,6 +98,11 @@ func newGate(o Options) (*gate, error) {
 		g.users[u.Name] = u
 		g.dummy = []byte(u.Hash)
 	}
+	for _, p := range o.People {
+		if cost, err := bcrypt.Cost([]byte(p.PINHash)); err != nil || cost < minCost {
+			return nil, fmt.Errorf("person %q: the PIN hash is not bcrypt of cost %d or more: make one with stallkeeper records pin", p.Initials, minCost)
+		}
+	}
 	return g, nil
 }
 
@@ -196,27 +201,35 @@ func (g *gate) byBasic(r *http.Request, name, password string) (User, error) {
 
 // check compares a password, unless the address has failed too often.
 func (g *gate) check(r *http.Request, name, password string) (User, error) {
-	from := g.address(r)
-	if wait := g.mustWait(from); wait > 0 {
-		return User{}, tooOften(wait)
-	}
-	select {
-	case g.hashes <- struct{}{}:
-	case <-r.Context().Done():
-		return User{}, r.Context().Err()
-	}
-	defer func() { <-g.hashes }()
-	if wait := g.mustWait(from); wait > 0 { // others of this address may have failed while this one stood in line
-		return User{}, tooOften(wait)
-	}
 	u, known := g.users[name]
 	hash := []byte(u.Hash)
 	if !known {
 		hash = g.dummy
 	}
-	if bcrypt.CompareHashAndPassword(hash, []byte(password)) != nil || !known || len(password) > maxPassword {
-		g.failedAt(from)
-		return User{}, errNobody
+	if err := g.compare(r, hash, known, password); err != nil {
+		return User{}, err
 	}
 	return u, nil
+}
+
+// compare holds a secret against its hash: errNobody if it is wrong or belongs to nobody known.
+func (g *gate) compare(r *http.Request, hash []byte, known bool, secret string) error {
+	from := g.address(r)
+	if wait := g.mustWait(from); wait > 0 {
+		return tooOften(wait)
+	}
+	select {
+	case g.hashes <- struct{}{}:
+	case <-r.Context().Done():
+		return r.Context().Err()
+	}
+	defer func() { <-g.hashes }()
+	if wait := g.mustWait(from); wait > 0 { // others of this address may have failed while this one stood in line
+		return tooOften(wait)
+	}
+	if bcrypt.CompareHashAndPassword(hash, []byte(secret)) != nil || !known || len(secret) > maxPassword {
+		g.failedAt(from)
+		return errNobody
+	}
+	return nil
 }

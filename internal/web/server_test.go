@@ -83,7 +83,7 @@ func TestHeaders_StandOnEveryAnswer(t *testing.T) {
 
 func TestUnknownAddresses_AreProblems(t *testing.T) {
 	server := newServer(t, newShelf(t), nil)
-	mustProblem(t, send(server, request("GET", "/api/v1/lots", "")), 404)
+	mustProblem(t, send(server, request("GET", "/api/v1/wishes", "")), 404)
 	mustProblem(t, send(server, request("GET", "/api/v2/readings", "")), 404)
 	mustProblem(t, send(server, request("POST", "/api/v1/alarms/pit-falling/7/ignore", "{}")), 404)
 	w := send(server, request("DELETE", "/api/v1/readings", ""))

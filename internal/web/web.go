@@ -13,6 +13,7 @@ import (
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/plan"
+	"stallkeeper/internal/record"
 )
 
 // Desk does what a person asks for: it keeps it in the store first, then tells the monitor.
@@ -49,6 +50,22 @@ type Library interface {
 	AlarmHistory(ctx context.Context, before time.Time, limit int) ([]alarm.Alarm, error) // newest first
 }
 
+// Records keeps the journal of the lots. Errors about what an entry says wrap record.ErrDraft, cook.ErrNotFound or cook.ErrConflict, and
+// are for the sender.
+type Records interface {
+	Append(ctx context.Context, drafts ...record.Draft) ([]record.Entry, error) // all or none
+	Entries(ctx context.Context, q record.Query) ([]record.Entry, error)
+	Entry(ctx context.Context, seq int64) (record.Entry, error)
+	Lot(ctx context.Context, id cook.LotID) (*record.Lot, error)
+	// Lots are newest first, from before the one that the numbered entry opened; next is what to give for the following page.
+	Lots(ctx context.Context, before int64, limit int, running bool) (lots []*record.Lot, next int64, err error)
+	Keys(ctx context.Context) ([]record.Key, error)                          // oldest first
+	Checkpoints(ctx context.Context, limit int) ([]record.Checkpoint, error) // the newest, oldest first
+	Checkpoint(ctx context.Context) (record.Checkpoint, error)               // signs one now
+	Export(ctx context.Context, lot cook.LotID) (*record.Export, error)      // "" = everything
+	ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error)
+}
+
 // View gives the live state.
 type View interface {
 	Snapshot() monitor.Snapshot
@@ -72,6 +89,10 @@ type Options struct {
 	Metrics   http.Handler         // /metrics; nil = none
 	Ready     func() error         // /readyz: nil when the store and the intake work
 
+	Records   Records  // the journal of the lots
+	People    []Person // who makes entries with initials and PIN
+	KeepYears int      // how long records are kept at least, where the law asks for less
+
 	Users       []User      // who may log in; none = no login, and only loopback names are answered
 	TLS         *tls.Config // nil = plain HTTP
 	BehindProxy bool        // a proxy in front speaks TLS with the people, names them in X-Forwarded-For, and without Users asks them to log in
@@ -86,6 +107,13 @@ const (
 	Work   Level = "work"   // log events and readings, acknowledge and shelve alarms
 	Manage Level = "manage" // start, change, end and import cooks
 )
+
+// Person makes entries in the journal with initials and a PIN. Name is their login, if they have one: entries made by it bear the initials.
+type Person struct {
+	Initials string
+	Name     string
+	PINHash  string // bcrypt, of cost 10 or more
+}
 
 // User may log in. Hash is a bcrypt hash of the password, of cost 10 or more: bcrypt rather than argon2id, because the daemon
 // may run on a board with little memory and argon2id takes tens of megabytes for each login.

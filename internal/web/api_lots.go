@@ -1,0 +1,116 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/record"
+)
+
+// lotDoc is a lot as it stands.
+type lotDoc struct {
+	*record.Lot
+	OpenDeviations int       `json:"open_deviations"`
+	Reviewed       bool      `json:"reviewed"` // a pre-shipment review holds and lets it go
+	KeepUntil      time.Time `json:"keep_until,omitzero"`
+}
+
+func (s *Server) lotDocOf(l *record.Lot) lotDoc {
+	review, holds := l.Review()
+	return lotDoc{l, len(l.OpenDeviations()), holds && review.Body.Ship, l.KeepUntil(s.opts.KeepYears)}
+}
+
+func (s *Server) getLots(w http.ResponseWriter, r *http.Request) error {
+	q := queryOf(r, nil, "before", "limit", "running")
+	before, limit, running := q.id("before"), q.count("limit", 50, 200), q.yes("running")
+	if err := q.err(); err != nil {
+		return err
+	}
+	lots, further, err := s.opts.Records.Lots(r.Context(), before, limit, running)
+	if err != nil {
+		return err
+	}
+	answer := struct {
+		Lots []lotDoc `json:"lots"`
+		Next *string  `json:"next"`
+	}{Lots: []lotDoc{}, Next: next(r, further != 0, "limit", strconv.Itoa(limit), "before", strconv.FormatInt(further, 10))}
+	for _, l := range lots {
+		answer.Lots = append(answer.Lots, s.lotDocOf(l))
+	}
+	return s.give(w, r, http.StatusOK, answer)
+}
+
+func (s *Server) getLot(w http.ResponseWriter, r *http.Request) error {
+	lot, err := s.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusOK, s.lotDocOf(lot))
+}
+
+// newLot is a lot as it is opened. Without an id it is named after the day and the product.
+type newLot struct {
+	signature
+	ID cook.LotID `json:"id,omitempty"`
+	At time.Time  `json:"at,omitzero"`
+	record.Opened
+}
+
+func (s *Server) postLot(w http.ResponseWriter, r *http.Request) error {
+	var in newLot
+	if err := take(r, &in, false); err != nil {
+		return err
+	}
+	who, auth, err := s.signed(r, in.signature)
+	if err != nil {
+		return err
+	}
+	at, err := s.when("at", in.At)
+	if err != nil {
+		return err
+	}
+	draft := record.Draft{Lot: in.ID, At: at, By: who, Auth: auth, Body: in.Opened}
+	named := in.ID != ""
+	for n := 1; ; n++ {
+		if !named {
+			draft.Lot = lotName(at.In(s.opts.Location), in.Product, n)
+		}
+		_, err = s.opts.Records.Append(r.Context(), draft)
+		if named || n == 100 || !errors.Is(err, cook.ErrConflict) {
+			break
+		}
+	}
+	if err != nil {
+		return recordError(err)
+	}
+	lot, err := s.opts.Records.Lot(r.Context(), draft.Lot)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Location", "/api/v1/lots/"+string(lot.ID))
+	return s.give(w, r, http.StatusCreated, s.lotDocOf(lot))
+}
+
+// lotName makes a name such as 26-11-25-brisket, or 26-11-25-brisket-2 for the second of the day.
+func lotName(day time.Time, product string, n int) cook.LotID {
+	slug := strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '-'
+	}, strings.ToLower(product[:min(len(product), 30)]))
+	words := strings.FieldsFunc(slug, func(r rune) bool { return r == '-' })
+	if len(words) == 0 {
+		words = []string{"lot"}
+	}
+	name := day.Format("06-01-02") + "-" + strings.Join(words, "-")
+	if n > 1 {
+		name = fmt.Sprintf("%s-%d", name, n)
+	}
+	return cook.LotID(name)
+}
