@@ -80,6 +80,8 @@ func (l *Lot) acceptsOf(e Entry, body Body) error {
 		return l.acceptsEnd(e, *b)
 	case *CorrectiveAction:
 		return l.acceptsAction(e, *b)
+	case *Taken:
+		return l.acceptsStock(e, *b)
 	case *Verification, *Review:
 		return l.acceptsSecondPerson(e, body)
 	}
@@ -93,6 +95,8 @@ func (l *Lot) knowsPiece(body Body) error {
 	case *Weighed:
 		id = b.Piece
 	case *StageStarted:
+		id = b.Piece
+	case *Portioned:
 		id = b.Piece
 	case *StageEnded:
 		id = b.Piece

@@ -109,7 +109,9 @@ type RawMaterial struct {
 	Reference string    `json:"reference"`
 	Received  time.Time `json:"received,omitzero"`
 	UseBy     time.Time `json:"use_by,omitzero"`
-	MassKg    float64   `json:"mass_kg,omitempty"` // 0 = not weighed
+	MassKg    float64   `json:"mass_kg,omitempty"`  // 0 = not weighed
+	Price     float64   `json:"price,omitempty"`    // paid for all of it; 0 = not given
+	Currency  string    `json:"currency,omitempty"` // such as EUR; needed with a price
 	Note      string    `json:"note,omitempty"`
 }
 
@@ -119,7 +121,27 @@ func (RawMaterial) Kind() Kind { return KindRawMaterial }
 // Validate asks for name and reference.
 func (r RawMaterial) Validate() error {
 	return errors.Join(filled("name", r.Name), filled("reference", r.Reference), cook.CheckText("supplier", r.Supplier), checkMass(r.MassKg, true),
-		checkTime("received", r.Received), checkTime("use_by", r.UseBy))
+		checkTime("received", r.Received), checkTime("use_by", r.UseBy), r.checkPrice())
+}
+
+func (r RawMaterial) checkPrice() error {
+	switch {
+	case r.Price == 0 && r.Currency == "":
+		return nil
+	case !(r.Price > 0 && r.Price < 1e9):
+		return fmt.Errorf("price %v is not a sum above 0: enter what was paid for all of it, or leave it out", r.Price)
+	case len(r.Currency) != 3 || strings.Trim(r.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "":
+		return fmt.Errorf("currency %q is not a code of three capitals, such as EUR or USD", clip(r.Currency))
+	}
+	return nil
+}
+
+// price is the price in words; empty without one.
+func (r RawMaterial) price() string {
+	if r.Price == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.2f %s", r.Price, r.Currency)
 }
 
 // When says at which step something was weighed.
@@ -127,17 +149,20 @@ type When string
 
 // The steps of weighing.
 const (
-	WhenRaw     When = "raw"
-	WhenTrimmed When = "trimmed"
-	WhenCured   When = "cured" // drained, after the brine
-	WhenSmoked  When = "smoked"
-	WhenChilled When = "chilled"
-	WhenSliced  When = "sliced"
+	WhenRaw      When = "raw"
+	WhenTrimmed  When = "trimmed"
+	WhenFat      When = "fat"      // trimmed off, to be rendered
+	WhenRendered When = "rendered" // fat rendered from it
+	WhenCured    When = "cured"    // drained, after the brine
+	WhenSmoked   When = "smoked"
+	WhenChilled  When = "chilled"
+	WhenSliced   When = "sliced"
+	WhenServed   When = "served"
 )
 
 // Whens lists the steps of weighing in the order of the work.
 func Whens() []When {
-	return []When{WhenRaw, WhenTrimmed, WhenCured, WhenSmoked, WhenChilled, WhenSliced}
+	return []When{WhenRaw, WhenTrimmed, WhenFat, WhenRendered, WhenCured, WhenSmoked, WhenChilled, WhenSliced, WhenServed}
 }
 
 // Weighed is a weight of a piece, or of the lot when Piece is empty.

@@ -28,6 +28,7 @@ func Fold(entries []Entry) (*Lot, error) {
 	}
 	slices.SortStableFunc(standing, func(a, b Entry) int { return a.At.Compare(b.At) })
 	var actions []Kept[CorrectiveAction]
+	var taken []*Taken
 	for _, e := range standing {
 		body, err := e.Decode()
 		if err != nil {
@@ -37,7 +38,14 @@ func Fold(entries []Entry) (*Lot, error) {
 			actions = append(actions, kept(l, e, *a))
 			continue
 		}
+		if t, ok := body.(*Taken); ok {
+			taken = append(taken, t)
+			continue
+		}
 		l.take(e, body)
+	}
+	for _, t := range taken {
+		l.takeOut(t.From, t.Portions)
 	}
 	for _, a := range actions {
 		l.answer(a)
@@ -89,6 +97,10 @@ func (l *Lot) take(e Entry, body Body) {
 		l.Verified = append(l.Verified, kept(l, e, *b))
 	case *Review:
 		l.Reviews = append(l.Reviews, kept(l, e, *b))
+	case *Planned:
+		l.Plans = append(l.Plans, kept(l, e, *b))
+	case *Portioned:
+		l.Stock = append(l.Stock, Batch{kept(l, e, *b), b.Portions})
 	case *Note:
 		l.Notes = append(l.Notes, kept(l, e, *b))
 	}

@@ -29,6 +29,9 @@ const (
 	KindCorrectiveAction Kind = "corrective-action"
 	KindVerification     Kind = "verification"
 	KindReview           Kind = "pre-shipment-review"
+	KindPlanned          Kind = "planned"
+	KindPortioned        Kind = "portioned"
+	KindTaken            Kind = "portions-taken"
 	KindNote             Kind = "note"
 	KindWithdrawal       Kind = "withdrawal" // the entry that it corrects never happened
 	KindKey              Kind = "key"
@@ -74,6 +77,12 @@ func newBody(k Kind) Body {
 		return &Verification{}
 	case KindReview:
 		return &Review{}
+	case KindPlanned:
+		return &Planned{}
+	case KindPortioned:
+		return &Portioned{}
+	case KindTaken:
+		return &Taken{}
 	case KindNote:
 		return &Note{}
 	case KindWithdrawal:
@@ -87,7 +96,7 @@ func newBody(k Kind) Body {
 // Kinds lists the kinds in the order of the work.
 func Kinds() []Kind {
 	return []Kind{KindOpened, KindChanged, KindPiece, KindRawMaterial, KindWeighed, KindFormulation, KindStageStarted, KindStageEnded, KindMonitoring,
-		KindProbeChecked, KindDeviation, KindCorrectiveAction, KindVerification, KindReview, KindClosed, KindNote, KindWithdrawal, KindKey}
+		KindProbeChecked, KindDeviation, KindCorrectiveAction, KindVerification, KindReview, KindPlanned, KindPortioned, KindTaken, KindClosed, KindNote, KindWithdrawal, KindKey}
 }
 
 // needsLot reports whether an entry of the kind makes no sense without a lot.

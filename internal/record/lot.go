@@ -41,6 +41,8 @@ type Lot struct {
 	Verified     []Kept[Verification] `json:"verifications"`
 	Reviews      []Kept[Review]       `json:"reviews"`
 	Notes        []Kept[Note]         `json:"notes"`
+	Plans        []Kept[Planned]      `json:"plans,omitempty"`
+	Stock        []Batch              `json:"stock,omitempty"`
 	Last         int64                `json:"last"` // number of the newest entry
 
 	Entries  []Entry         `json:"-"` // all, in the order of the journal
@@ -101,7 +103,7 @@ func (l *Lot) Review() (Kept[Review], bool) {
 	}
 	newest := l.Reviews[len(l.Reviews)-1]
 	for _, e := range l.Entries {
-		if e.Seq > newest.Seq && e.Kind != KindNote && e.Kind != KindClosed && e.Kind != KindVerification {
+		if e.Seq > newest.Seq && e.Kind != KindNote && e.Kind != KindClosed && e.Kind != KindVerification && e.Kind != KindPlanned && e.Kind != KindTaken {
 			return Kept[Review]{}, false
 		}
 	}

@@ -45,7 +45,7 @@ func Tell(body Body, in *time.Location) []Said {
 	case *Piece:
 		t.say("piece "+string(b.ID), pieceWords(*b))
 	case *RawMaterial:
-		t.say("what", b.Name).say("supplier", b.Supplier).say("reference", b.Reference).mass("weight", b.MassKg).when("received", b.Received).when("use by", b.UseBy).say("note", b.Note)
+		t.say("what", b.Name).say("supplier", b.Supplier).say("reference", b.Reference).mass("weight", b.MassKg).say("price", b.price()).when("received", b.Received).when("use by", b.UseBy).say("note", b.Note)
 	case *Weighed:
 		t.say("piece", string(b.Piece)).say("when", string(b.When)).mass("weight", b.MassKg).say("scale", b.Instrument)
 	case *Formulation:
@@ -89,6 +89,12 @@ func (t *teller) haccp(body Body) {
 		}
 	case *Review:
 		t.say("decision", pick(b.Ship, "may leave", "does NOT leave")).say("note", b.Note)
+	case *Planned:
+		t.say("plan", strconv.FormatInt(b.Plan, 10)).say("note", b.Note)
+	case *Portioned:
+		t.say("piece", string(b.Piece)).say("portions", strconv.Itoa(b.Portions)).mass("weight of each", b.MassKg).say("kept", b.Kept).say("where", b.Where).when("use by", b.UseBy).say("by the standard", b.Standard)
+	case *Taken:
+		t.say("portions", strconv.Itoa(b.Portions)).say("of", "entry "+strconv.FormatInt(b.From, 10)).say("why", b.Why)
 	case *Note:
 		t.say("text", b.Text)
 	case *Withdrawal:
