@@ -107,7 +107,7 @@ func (p *pageSet) getBrine(w http.ResponseWriter, r *http.Request) error {
 	} else {
 		v.Answer = &answer
 	}
-	return p.render(w, r, status, "brine", page{reader: see, Title: "Brine", Here: "plan", Body: v})
+	return p.render(w, r, status, "brine", page{reader: see, Title: "Brine", Here: "brine", Body: v})
 }
 
 // sheet reads the form.

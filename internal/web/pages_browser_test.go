@@ -24,7 +24,7 @@ func TestPages_InABrowser(t *testing.T) {
 	if pictures == "" {
 		pictures = t.TempDir()
 	}
-	server := serveNight(t, newNight(t).withPast(), nil)
+	server := serveNight(t, newNight(t).withPast().withClocks(), nil)
 	if _, where := post(t, server, "/plan", usualPlan()); where != "/plan/1" {
 		t.Fatalf("the plan is at %s", where)
 	}

@@ -54,6 +54,7 @@ type chosen struct {
 	CanRaise  bool
 	Raised    thermal.Celsius
 	WaterLost string
+	Clocks    clocks
 }
 
 // mark is an event beside the curve.
@@ -162,6 +163,7 @@ func (p *pageSet) chosen(ctx context.Context, see reader, snap *monitor.Snapshot
 		Ready: "no usable reading yet", Serve: c.Stored.ServeBy, SetPoint: c.Stored.SetPointAt(see.now), Off: takenOff(&c.Stored, v.Piece.ID)}
 	out.Over = f.State == estimator.Ready || !out.Off.IsZero()
 	out.PitNow = pitNow(see, snap, c)
+	out.Clocks = see.clocksOf(snap, c.Stored.ID, v.Piece.ID)
 	out.Raised, out.CanRaise = out.SetPoint+raise, out.SetPoint+raise <= hottest
 	for _, e := range c.Stored.Events {
 		if e.Piece == "" || e.Piece == v.Piece.ID {
@@ -169,7 +171,7 @@ func (p *pageSet) chosen(ctx context.Context, see reader, snap *monitor.Snapshot
 			out.Wrapped = (out.Wrapped || e.Kind == cook.EventWrap) && e.Kind != cook.EventUnwrap
 		}
 	}
-	if v.DangerZone > 0 {
+	if v.DangerZone > 0 && len(out.Clocks.Live) == 0 {
 		out.Danger = span(v.DangerZone)
 	}
 	if !v.Forecasted {
