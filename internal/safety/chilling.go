@@ -11,7 +11,7 @@ import (
 
 // cooling judges one trace by a cooling rule. ok is false when the trace does not cool from the rule's start.
 func cooling(t Trace, rule CoolingRule, s Settings) (v Verdict, ok bool) {
-	for _, stage := range rule.Stages {
+	for _, stage := range s.stricter(rule).Stages {
 		next, there := coolingStage(t, stage, s)
 		if !there {
 			break
@@ -72,7 +72,7 @@ func pulled(r []cook.Reading, from int) (fall thermal.CelsiusDelta, at time.Time
 			if drop >= 20 && (k == i-1 || drop >= 5*dt.Minutes()) {
 				return thermal.CelsiusDelta(drop), r[i].Time, true
 			}
-			if dt > 20*time.Minute {
+			if dt > pulledWithin {
 				break
 			}
 		}
@@ -87,6 +87,10 @@ func outOfMeat(v Verdict, t Trace, from int) Verdict {
 		v.Because = fmt.Sprintf("probe %s fell by %.0f °C faster than meat can, or with no reading between to tell: it may have been pulled out and read the air", t.Probe, float64(fall))
 	}
 	return v
+}
+
+func (g Stage) needed() string {
+	return fmt.Sprintf("%g to %g °F (%.1f to %.1f °C) within %s", g.FromF, g.ToF, float64(thermal.FromFahrenheit(g.FromF)), float64(thermal.FromFahrenheit(g.ToF)), span(g.Within))
 }
 
 // coolingStage counts from the last reading surely at or above the stage's start to the first surely at or below its end.
@@ -111,7 +115,7 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 		surely = r[end].Time.Sub(r[start+1].Time)
 	}
 	v = Verdict{At: r[end].Time, Measured: span(took),
-		Needed: fmt.Sprintf("%g to %g °F (%.1f to %.1f °C) within %s", stage.FromF, stage.ToF, float64(thermal.FromFahrenheit(stage.FromF)), float64(thermal.FromFahrenheit(stage.ToF)), span(stage.Within))}
+		Needed: stage.needed()}
 	gap := s.gapWithin(r, 0, end) // an earlier gap may hide that it had been hot and cold before: then the clock is not known
 	switch {
 	case took > stage.Within && (surely > stage.Within || !gap):
@@ -223,9 +227,9 @@ func held(v Verdict, t Trace, first, last int, s Settings, fine func(cook.Readin
 // dangerZone sums the time between two temperatures, cooking and cooling together. An interval counts whole unless both
 // its ends lie on the same side outside.
 func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
-	const limit = 4 * time.Hour
-	v := Verdict{Rule: DangerZone, Outcome: Met, Source: "common practice, no authority known",
-		Needed: fmt.Sprintf("at most 4 h between %g and %g °C", float64(low), float64(high))}
+	limit := s.dangerLimit()
+	v := Verdict{Rule: DangerZone, Outcome: Met, Source: dangerSource,
+		Needed: fmt.Sprintf("at most %s between %g and %g °C", span(limit), float64(low), float64(high))}
 	var total time.Duration
 	gap := len(t.Readings) < 2
 	slack := thermal.Celsius(s.InstrumentError)

@@ -129,16 +129,20 @@ func span(d time.Duration) string {
 // The window of the come-up rule: FSIS-GD-2021-14, product between 50 and 130 °F while heating, 6 h in all.
 const (
 	comeUpFrom, comeUpTo = 50.0, 130.0
-	comeUpLimit          = 6 * time.Hour
+	comeUpPublished      = 6 * time.Hour
 	comeUpSource         = "USDA FSIS Cooking Guideline (Revised Appendix A), FSIS-GD-2021-14: heating come-up time"
 )
+
+func comeUpNeeded(limit time.Duration) string {
+	return fmt.Sprintf("50 to 130 °F (10 to 54.4 °C) within %s in all", span(limit))
+}
 
 // comeUp judges the whole time the inside lay between 50 and 130 °F before the table was met: the clock does not reset when
 // the piece dips back, only a lethal time and temperature stops it. An interval counts whole unless both its ends lie
 // surely outside the window. ok is false when nothing was heated.
 func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) {
 	r := t.Readings
-	v = Verdict{Rule: ComeUp, Source: comeUpSource, Needed: "50 to 130 °F (10 to 54.4 °C) within 6 h in all"}
+	v = Verdict{Rule: ComeUp, Source: comeUpSource, Needed: comeUpNeeded(s.comeUpLimit())}
 	if !heats(r) {
 		return v, false
 	}
@@ -166,7 +170,7 @@ func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) 
 	v.At, v.Measured = r[end].Time, span(took)
 	running := lethal.Outcome != Met && s.asHot(r[end]) < comeUpTo
 	switch {
-	case surely > comeUpLimit:
+	case surely > s.comeUpLimit():
 		v.Outcome = Missed
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
 		if intact {

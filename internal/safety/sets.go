@@ -156,7 +156,7 @@ func fsisPoultry(x Subject, s Settings) []Verdict {
 func holdUSDA(out []Verdict, x Subject, s Settings) []Verdict {
 	off := offTime(x.Events, x.Piece.ID)
 	return fold(out, x.Traces, func(t Trace) (Verdict, bool) {
-		return hotHolding(t, off, 140, "USDA FSIS Danger Zone fact sheet", s)
+		return hotHolding(t, off, s.holdF(140), holdSource, s)
 	})
 }
 
@@ -176,9 +176,9 @@ func foodCodeRules(x Subject, s Settings) []Verdict {
 		holdF = 130 // roasts cooked or reheated by the roast table may be held at 130 °F
 	}
 	off := offTime(x.Events, x.Piece.ID)
-	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return hotHolding(t, off, holdF, foodCode+" 3-501.16", s) })
+	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return hotHolding(t, off, s.holdF(holdF), foodCode+" 3-501.16", s) })
 	out = append(out, chill(CoolingFoodCode())(x, s)...)
-	return fold(out, x.Traces, func(t Trace) (Verdict, bool) { return coldHolding(t, 41, foodCode+" 3-501.16", s) })
+	return fold(out, x.Traces, func(t Trace) (Verdict, bool) { return coldHolding(t, s.coldF(41), foodCode+" 3-501.16", s) })
 }
 
 func chill(rule CoolingRule) func(Subject, Settings) []Verdict {

@@ -143,3 +143,11 @@ func CoolingCured() CoolingRule {
 		Stages:    []Stage{{130, 80, 5 * time.Hour}, {80, 45, 10 * time.Hour}},
 		Condition: "only with at least 100 ppm ingoing nitrite, and 250 ppm erythorbate or ascorbate in the 2021 edition"}
 }
+
+// CoolingSlow is option 4 for cured whole muscle, from memory: 120 to 40 °F in 20 h, falling all the time.
+func CoolingSlow() CoolingRule {
+	return CoolingRule{Name: "option 4, slow, cured whole muscle", Source: fsisChill,
+		Stages: []Stage{{120, 40, 20 * time.Hour}},
+		Condition: "only with a brine of at least 3.5 % and 120 ppm nitrite, or 6 % and 40 ppm (Directive 7110.3); the fall must be continuous, " +
+			"and the surface not between 120 and 68 °F for more than 2 h, which a probe in the middle does not show"}
+}

@@ -51,6 +51,7 @@ type Settings struct {
 	MaxGap          time.Duration // longest interval between readings that still counts
 	FatPercent      float64       // of poultry; 0 = unknown
 	Organism        Organism      // of the advisory integral; zero = Salmonella
+	Own             Limits        // a shop's own stricter limits
 }
 
 const defaultMaxGap = 30 * time.Minute // FSIS-GD-2021-14: observations at least every 30 min

@@ -1,0 +1,168 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+)
+
+// Range is what a cooler, a hot box or a freezer must stay within. An excursion of the median of the newest five readings that
+// is no longer than Tolerance counts as an opened door.
+type Range struct {
+	Rule      Rule
+	Name      string          // of the rule set
+	Source    string          //
+	Low, High thermal.Celsius // infinite where there is no such limit
+	Tolerance time.Duration
+	Settle    time.Duration // until it is first within the limits, at most this long
+}
+
+func (r Range) needed() string {
+	f := func(c thermal.Celsius) string {
+		return fmt.Sprintf("%.1f °C (%.1f °F)", float64(c), c.Fahrenheit())
+	}
+	text := fmt.Sprintf("between %s and %s", f(r.Low), f(r.High))
+	switch {
+	case math.IsInf(float64(r.Low), -1):
+		text = "at or below " + f(r.High)
+	case math.IsInf(float64(r.High), 1):
+		text = "at or above " + f(r.Low)
+	}
+	return fmt.Sprintf("%s; for at most %s outside, by the median of five readings", text, span(r.Tolerance))
+}
+
+// Keeping follows one probe that must stay within a range.
+type Keeping struct {
+	steps
+	Range
+	recent  []cook.Reading
+	level   thermal.Celsius // median of the newest five readings within five minutes
+	settled bool
+	out     time.Duration // outside, this time, in known intervals
+	since   time.Time     // outside since; zero within
+	total   time.Duration // outside, over all
+	worst   thermal.Celsius
+	missed  time.Time // an excursion passed the tolerance
+	began   time.Time // that excursion began
+	gapAt   time.Time // end of the newest long interval
+}
+
+// NewKeeping begins with the first reading that it is given.
+func NewKeeping(r Range, s Settings) *Keeping { return &Keeping{steps: steps{s: s}, Range: r} }
+
+// Level is the median of the newest readings, NaN before the first.
+func (k *Keeping) Level() thermal.Celsius {
+	if !k.begun {
+		return thermal.Celsius(math.NaN())
+	}
+	return k.level
+}
+
+// Add takes the next reading.
+func (k *Keeping) Add(r cook.Reading) {
+	_, step, gap, ok := k.add(r)
+	if !ok {
+		return
+	}
+	if gap {
+		k.gapAt = r.Time
+	}
+	k.recent = append(k.recent, r)
+	for len(k.recent) > 5 || r.Time.Sub(k.recent[0].Time) > 5*time.Minute {
+		k.recent = k.recent[1:]
+	}
+	k.level = median(k.recent)
+	k.settled = k.settled || k.outside(0) == 0
+	if k.outside(thermal.Celsius(k.s.InstrumentError)) == 0 {
+		k.out, k.since = 0, time.Time{}
+		return
+	}
+	if k.since.IsZero() {
+		k.since, k.worst = r.Time, k.level
+	} else if !gap {
+		k.out += step
+		k.total += step
+	}
+	if math.Abs(float64(k.level-k.middle())) > math.Abs(float64(k.worst-k.middle())) {
+		k.worst = k.level
+	}
+	tolerance := k.Tolerance
+	if !k.settled {
+		tolerance = max(k.Settle, tolerance)
+	}
+	if k.out > tolerance && !k.began.Equal(k.since) {
+		k.missed, k.began = r.Time, k.since
+	}
+}
+
+func (k *Keeping) middle() thermal.Celsius {
+	switch {
+	case math.IsInf(float64(k.Low), -1):
+		return k.High
+	case math.IsInf(float64(k.High), 1):
+		return k.Low
+	}
+	return (k.Low + k.High) / 2
+}
+
+// outside gives 1 above the range, -1 below, 0 within, an instrument's error counted against it.
+func (k *Keeping) outside(e thermal.Celsius) int {
+	const hair = thermal.Celsius(hair)
+	switch {
+	case k.level+e > k.High+hair:
+		return 1
+	case k.level-e < k.Low-hair:
+		return -1
+	}
+	return 0
+}
+
+func median(r []cook.Reading) thermal.Celsius {
+	values := make([]thermal.Celsius, 0, len(r))
+	for _, x := range r {
+		values = append(values, x.Celsius)
+	}
+	slices.Sort(values)
+	n := len(values)
+	return (values[n/2] + values[(n-1)/2]) / 2
+}
+
+// Progress tells how it stands. Met is never said before the end: ask Final.
+func (k *Keeping) Progress() Progress {
+	p := Progress{Verdict: Verdict{Set: k.Name, Rule: k.Rule, Outcome: Unknown, Source: k.Source, Needed: k.needed(), At: k.last.Time},
+		Used: k.out, Unseen: k.unseen, Within: k.Tolerance, Since: k.since}
+	if !k.settled {
+		p.Within = max(k.Settle, k.Tolerance)
+	}
+	switch {
+	case !k.missed.IsZero():
+		p.Outcome, p.At = Missed, k.missed
+		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", span(k.total), float64(k.worst))
+		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.began.UTC().Format("2006-01-02 15:04Z"), span(k.Tolerance))
+	case k.gap:
+		p.At, p.Measured = k.gapAt, fmt.Sprintf("%s without readings", span(k.unseen))
+		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
+	default:
+		p.Open, p.Measured = true, fmt.Sprintf("%.1f °C", float64(k.level))
+		p.Because = fmt.Sprintf("probe %s reads %.1f °C", k.last.Probe, float64(k.level))
+	}
+	return p
+}
+
+// Final is the verdict on everything so far as if the stage ended now.
+func (k *Keeping) Final() Verdict {
+	p := k.Progress()
+	switch {
+	case !k.begun:
+		p.Measured, p.Because = "no usable reading", "nothing was measured"
+	case p.Open:
+		p.Outcome = Met
+		p.Measured = fmt.Sprintf("%s, longest excursion within %s", span(k.last.Time.Sub(k.first.Time)), span(k.Tolerance))
+		p.Because = fmt.Sprintf("probe %s stayed within the limits", k.last.Probe)
+	}
+	return p.Verdict
+}
