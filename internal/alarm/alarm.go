@@ -24,6 +24,13 @@ const (
 	WrapDue      Kind = "wrap-due"      // at the core temperature or hour of its planned wrap
 	ServeAtRisk  Kind = "serve-at-risk" // will probably miss the serving hour
 	DangerZone   Kind = "danger-zone"   // too long between 5 and 57 °C
+	ComeUp       Kind = "come-up"       // too long between 10 and 54 °C, as measured
+	ComeUpRisk   Kind = "come-up-risk"  // a forecast says that it will be
+	Cooling      Kind = "cooling"       // cooled too slowly, as measured
+	CoolingRisk  Kind = "cooling-risk"  // a forecast says that it will be too slow
+	HoldCold     Kind = "hold-cold"     // under its limit while it is held hot, as measured
+	HoldRisk     Kind = "hold-risk"     // a forecast says that it will be
+	ColdLimit    Kind = "cold-limit"    // the cooler of a lot's stage was outside its limits for too long
 	CarbonOxide  Kind = "co"            // carbon monoxide above its limit
 	CoolerWarm   Kind = "cooler-warm"   // cure or storage cooler outside its limits
 	IntakeBroken Kind = "intake"        // broker, store or disk in trouble

@@ -65,3 +65,12 @@ func (r *recent) ago(at time.Time, d time.Duration) (thermal.Celsius, bool) {
 	}
 	return 0, false
 }
+
+// Recent is the short memory of one series: its level, and what the level was a while ago. The zero value is ready.
+type Recent struct{ r recent }
+
+// Add takes a reading and gives the level: the median of the newest five within five minutes.
+func (m *Recent) Add(at time.Time, c thermal.Celsius) thermal.Celsius { return m.r.add(at, c) }
+
+// Ago gives the level that long before at, up to 40 minutes; false when nothing was read within the four minutes before that.
+func (m *Recent) Ago(at time.Time, d time.Duration) (thermal.Celsius, bool) { return m.r.ago(at, d) }

@@ -58,11 +58,13 @@ func (a *Air) judge(at time.Time, ppm float64) Finding {
 
 // Cooler watches the air of a cooler in which something cures or is kept.
 type Cooler struct {
-	set   Cold
-	words Words
-	name  cook.ProbeID
-	warm  Condition
-	since time.Time
+	set    Cold
+	words  Words
+	name   cook.ProbeID
+	warm   Condition
+	since  time.Time
+	guard  *Guard
+	recent recent
 }
 
 // NewCooler watches the cooler's probe.
@@ -74,18 +76,21 @@ func NewCooler(id cook.ProbeID, s Settings, w Words) *Cooler {
 // Conditions lists its alarms.
 func (c *Cooler) Conditions() []*Condition { return []*Condition{&c.warm} }
 
-// Observe takes a reading of the cooler's air.
+// Observe takes a reading of the cooler's air. The median of the newest five counts.
 func (c *Cooler) Observe(at time.Time, t thermal.Celsius) []Change {
 	var out changes
-	out.add(c.warm.Observe(at, c.judge(at, t)))
+	out.add(c.warm.Observe(at, c.judge(at, c.recent.add(at, t))))
 	return out
 }
 
 func (c *Cooler) judge(at time.Time, t thermal.Celsius) Finding {
-	d := thermal.Celsius(c.set.Deadband)
-	warm, cold := t > c.set.Max, t < c.set.Min
+	d, limit, above, use := thermal.Celsius(c.set.Deadband), c.set.Min, c.set.Max, ""
+	if g := c.guard; g != nil {
+		limit, above, use = g.Min, g.Max, " (it is used for "+g.For+")"
+	}
+	warm, cold := t > above, t < limit
 	if !warm && !cold {
-		if t > c.set.Max-d || t < c.set.Min+d {
+		if t > above-d || t < limit+d {
 			return Finding{Holds: Between}
 		}
 		c.since = time.Time{}
@@ -95,11 +100,11 @@ func (c *Cooler) judge(at time.Time, t thermal.Celsius) Finding {
 		c.since = at
 	}
 	if cold {
-		return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, under %s since %s: a cure stands still and meat may freeze. Look at its thermostat.",
-			c.name, t, c.set.Min, c.words.clock(c.since))}
+		return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, under %s since %s%s: a cure stands still and meat may freeze. Look at its thermostat.",
+			c.name, t, limit, c.words.clock(c.since), use)}
 	}
-	return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, over %s since %s. Close the door, look at its power; move the food to another cooler if it does not fall, and note it.",
-		c.name, t, c.set.Max, c.words.clock(c.since))}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, over %s since %s%s. Close the door, look at its power; move the food to another cooler if it does not fall, and note it.",
+		c.name, t, above, c.words.clock(c.since), use)}
 }
 
 // Intake watches the way in and the way out, by the daemon's clock.

@@ -20,19 +20,26 @@ type Rule struct {
 // Settings are the limits of every kind of alarm. A number without a source beside it is a choice of this project
 // (common practice, no source).
 type Settings struct {
-	PitLow       PitBand   `toml:"pit_low"`
-	PitHigh      PitBand   `toml:"pit_high"`
-	PitFalling   PitFall   `toml:"pit_falling"`
-	PitDanger    PitHeat   `toml:"pit_danger"`
-	ProbeSilent  Silence   `toml:"probe_silent"`
-	ProbeSuspect Rule      `toml:"probe_suspect"`
-	PieceReady   Rule      `toml:"piece_ready"`
-	WrapDue      Rule      `toml:"wrap_due"`
-	ServeAtRisk  ServeRisk `toml:"serve_at_risk"`
-	DangerZone   Dwell     `toml:"danger_zone"`
-	CO           COLimits  `toml:"co"`
-	Cooler       Cold      `toml:"cooler_warm"`
-	Intake       Rule      `toml:"intake"`
+	PitLow       PitBand    `toml:"pit_low"`
+	PitHigh      PitBand    `toml:"pit_high"`
+	PitFalling   PitFall    `toml:"pit_falling"`
+	PitDanger    PitHeat    `toml:"pit_danger"`
+	ProbeSilent  Silence    `toml:"probe_silent"`
+	ProbeSuspect Rule       `toml:"probe_suspect"`
+	PieceReady   Rule       `toml:"piece_ready"`
+	WrapDue      Rule       `toml:"wrap_due"`
+	ServeAtRisk  ServeRisk  `toml:"serve_at_risk"`
+	DangerZone   Dwell      `toml:"danger_zone"`
+	ComeUp       StageLimit `toml:"come_up"`
+	Cooling      StageLimit `toml:"cooling"`
+	Holding      StageLimit `toml:"hot_holding"`
+	ColdLimit    Rule       `toml:"cold_limit"`
+	Cure         Rule       `toml:"cure_cooler"`
+	ColdStore    Rule       `toml:"cold_store"`
+	Freezer      Rule       `toml:"freezer"`
+	CO           COLimits   `toml:"co"`
+	Cooler       Cold       `toml:"cooler_warm"`
+	Intake       Rule       `toml:"intake"`
 }
 
 // PitBand is how far the pit may be from its setpoint.
@@ -115,6 +122,13 @@ func DefaultSettings() Settings {
 		WrapDue:      Rule{Priority: Low, OnDelay: 2 * m},
 		ServeAtRisk:  ServeRisk{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 15 * m}, 0.5, 0.65},
 		DangerZone:   Dwell{Rule{Priority: Medium}, Low, 5, 57, 4 * time.Hour},
+		ComeUp:       StageLimit{Rule{Priority: Medium}, Low, Medium, 15 * m},
+		Cooling:      StageLimit{Rule{Priority: Medium}, Medium, Medium, 10 * m},
+		Holding:      StageLimit{Rule{Priority: Medium, OffDelay: 5 * m}, Medium, Low, 10 * m},
+		ColdLimit:    Rule{Priority: Low},
+		Cure:         Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m},
+		ColdStore:    Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m},
+		Freezer:      Rule{Priority: Low, OnDelay: 2 * time.Hour, OffDelay: 10 * m},
 		CO:           COLimits{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 5 * m}, 35, 70, 5 * m, 200},
 		Cooler:       Cold{Rule{Priority: Medium, OnDelay: 30 * m, OffDelay: 5 * m}, 5, -1, 0.5},
 		Intake:       Rule{Priority: High, OnDelay: 1 * m, OffDelay: 1 * m},
@@ -159,6 +173,17 @@ func (s Settings) Validate() error {
 	if !(s.DangerZone.From < s.DangerZone.To && s.DangerZone.Longest > 0) {
 		add("danger_zone: from_c must be below to_c, longest above 0s")
 	}
+	for _, l := range []struct {
+		key   string
+		limit StageLimit
+	}{{"come_up", s.ComeUp}, {"cooling", s.Cooling}, {"hot_holding", s.Holding}} {
+		if !slices.Contains(priorities, l.limit.Intact) || !slices.Contains(priorities, l.limit.Risk) {
+			add("%s: intact_priority %q and risk_priority %q must be notice, low, medium or high", l.key, l.limit.Intact, l.limit.Risk)
+		}
+		if l.limit.RiskWait < 0 || l.limit.RiskWait > time.Hour {
+			add("%s.risk_on_delay %v is not between 0s and 1h", l.key, l.limit.RiskWait)
+		}
+	}
 	if !(s.CO.Warn > 0 && s.CO.Alarm >= s.CO.Warn && s.CO.Danger >= s.CO.Alarm && s.CO.Danger <= 200 && s.CO.AlarmWait >= 0) {
 		add("co: warn_ppm, alarm_ppm and danger_ppm must rise, danger_ppm at most 200 (the NIOSH ceiling)")
 	}
@@ -186,6 +211,8 @@ func (s Settings) rules() []namedRule {
 		{"pit_low", s.PitLow.Rule}, {"pit_high", s.PitHigh.Rule}, {"pit_falling", s.PitFalling.Rule}, {"pit_danger", s.PitDanger.Rule},
 		{"probe_silent", s.ProbeSilent.Rule}, {"probe_suspect", s.ProbeSuspect}, {"piece_ready", s.PieceReady}, {"wrap_due", s.WrapDue},
 		{"serve_at_risk", s.ServeAtRisk.Rule}, {"danger_zone", s.DangerZone.Rule}, {"co", s.CO.Rule},
+		{"come_up", s.ComeUp.Rule}, {"cooling", s.Cooling.Rule}, {"hot_holding", s.Holding.Rule}, {"cold_limit", s.ColdLimit},
+		{"cure_cooler", s.Cure}, {"cold_store", s.ColdStore}, {"freezer", s.Freezer},
 		{"cooler_warm", s.Cooler.Rule}, {"intake", s.Intake},
 	}
 }

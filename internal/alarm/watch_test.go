@@ -300,7 +300,7 @@ func TestCooler_ADoorDoesNotWakeAFailureDoes(t *testing.T) {
 		want  []string
 	}{
 		"door":       {"3 hold 1h, 9 hold 10m, 3 hold 1h", nil},
-		"compressor": {"3 hold 1h, +0.1/min x100, 3 hold 1h", []string{"110 cooler-warm/cooler active medium", "165 cooler-warm/cooler returned medium"}},
+		"compressor": {"3 hold 1h, +0.1/min x100, 3 hold 1h", []string{"111 cooler-warm/cooler active medium", "166 cooler-warm/cooler returned medium"}},
 		"freezing":   {"3 hold 1h, -2 hold 1h", []string{"90 cooler-warm/cooler active medium"}},
 	} {
 		cooler := NewCooler("cooler", DefaultSettings(), inUTC)

@@ -32,7 +32,7 @@ var allowed = map[string][]string{
 	"internal/plan":      {"internal/cook", "internal/brine", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
 	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
-	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "estimator/thermal"},
+	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
 	"internal/export":    {"internal/cook", "internal/record", "estimator/thermal"},

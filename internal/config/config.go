@@ -21,6 +21,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/convert"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/safety"
 )
 
 // Config is everything that can be set. Durations are written like "50ms" or "15m".
@@ -34,6 +35,7 @@ type Config struct {
 	Users    []User         `toml:"user"`
 	Probes   []Probe        `toml:"probe"`
 	Fuel     Fuel           `toml:"fuel"`
+	Safety   Safety         `toml:"safety"`
 	Alarm    alarm.Settings `toml:"alarm"`
 	Notify   Notify         `toml:"notify"`
 	Records  Records        `toml:"records"`
@@ -106,6 +108,7 @@ func Default() Config {
 		HTTP:    HTTP{Listen: "127.0.0.1:8080"},
 		Broker:  Broker{Listen: "127.0.0.1:1883", MaxClients: 200},
 		MQTT:    MQTT{ClientID: "stallkeeper"},
+		Safety:  Safety{Rules: safety.DefaultSets(), MaxGap: 30 * time.Minute, Organism: "salmonella"},
 		Alarm:   alarm.DefaultSettings(),
 		Notify:  defaultNotify(),
 		Records: defaultRecords(),
@@ -165,7 +168,7 @@ func (c *Config) Validate() error {
 	}
 	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen), checkAddr("broker.listen", c.Broker.Listen),
 		checkPair("http", c.HTTP.TLSCert, c.HTTP.TLSKey), checkPair("broker", c.Broker.TLSCert, c.Broker.TLSKey),
-		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Alarm.Validate(), c.Notify.validate(), c.validateRecords())
+		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Safety.validate(), c.Alarm.Validate(), c.Notify.validate(), c.validateRecords())
 	if c.Fuel.Every < 0 {
 		add("fuel.every %v is negative", c.Fuel.Every)
 	}

@@ -29,6 +29,7 @@ type StageWatch struct {
 	Lot    LotID
 	Stage  Stage
 	Piece  PieceID // empty: the whole lot
+	Cut    string  // one of Cuts; empty: not known, which counts as the strictest
 	Intact bool    // false is the stricter
 	Probes []ProbeID
 	From   time.Time

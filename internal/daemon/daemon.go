@@ -92,7 +92,8 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 		roles[p.ID] = p.Role
 	}
 	d.estimator = estimator.New(estimator.DefaultPrior())
-	core := monitor.New(monitor.Options{Estimator: d.estimator, Settings: o.Config.Alarm, Roles: roles, FuelEvery: o.Config.Fuel.Every, Zone: location})
+	core := monitor.New(monitor.Options{Estimator: d.estimator, Settings: o.Config.Alarm, Roles: roles, FuelEvery: o.Config.Fuel.Every, Zone: location,
+		Safety: o.Config.Safety.Policy()})
 	d.watch = newWatch(core, d.db, o.Log, o.Now)
 	if err := d.watch.restore(ctx); err != nil {
 		return d, err

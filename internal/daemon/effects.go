@@ -22,11 +22,15 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 		case e.Alarm != nil:
 			w.tell(e.Alarm)
 			w.unkept = append(w.unkept, e)
+		case e.Rewatch != nil && !slices.Contains(w.stale, *e.Rewatch):
+			w.stale = append(w.stale, *e.Rewatch)
+		case e.Deviation != nil, e.Judged != nil:
+			w.unsaid = append(w.unsaid, e)
 		case e.Recount != 0 && !slices.Contains(w.owed, e.Recount):
 			w.owed = append(w.owed, e.Recount)
 		}
 	}
-	if len(w.unkept) > 0 {
+	if len(w.unkept)+len(w.unsaid) > 0 {
 		w.note(w.keep(context.WithoutCancel(ctx)))
 	}
 }
@@ -39,6 +43,12 @@ func (w *watch) keep(ctx context.Context) error {
 			return err
 		}
 		w.unkept = slices.Delete(w.unkept, i, i+1)
+	}
+	for len(w.unsaid) > 0 {
+		if err := w.enter(ctx, w.unsaid[0]); err != nil {
+			return err
+		}
+		w.unsaid = w.unsaid[1:]
 	}
 	if len(w.unkept) == 0 {
 		return nil

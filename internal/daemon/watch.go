@@ -30,18 +30,22 @@ type watch struct {
 	link    func() (connected bool, clients int, trouble string)
 	stats   func() ingest.Stats
 	notify  *notify.Notifier // nil when nobody is to be told
+	stages  openStages
 
 	measured *metrics.Metrics
 	repeats  int64 // duplicates already counted
 
 	commands chan command
-	ended    chan struct{}    // closed when Run returns
-	cursor   int64            // sequence of the last applied reading
-	batch    int              // how many readings are applied before the others get their turn
-	owed     []cook.ID        // to be counted again
-	unkept   []monitor.Effect // forecasts and alarms that are still to be written
-	barked   time.Time        // when the service manager last heard, by real time
-	trouble  error            // why the store could not be used the last time; nil when it could
+	ended    chan struct{}      // closed when Run returns
+	cursor   int64              // sequence of the last applied reading
+	batch    int                // how many readings are applied before the others get their turn
+	owed     []cook.ID          // to be counted again
+	stale    []monitor.StageKey // stages of lots to be counted again
+	unkept   []monitor.Effect   // forecasts and alarms that are still to be written
+	unsaid   []monitor.Effect   // verdicts on the stages of lots that are still to be entered
+	journal  int64              // newest entry whose lots are followed; -1 = not read yet
+	barked   time.Time          // when the service manager last heard, by real time
+	trouble  error              // why the store could not be used the last time; nil when it could
 	snapshot atomic.Pointer[monitor.Snapshot]
 
 	mu   sync.Mutex // guards subs
@@ -68,7 +72,8 @@ const lastWork = 5 * time.Second
 const tick = time.Second
 
 func newWatch(core *monitor.State, db *store.DB, log *slog.Logger, now func() time.Time) *watch {
-	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{}}
+	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{},
+		stages: journalStages(db), journal: -1}
 	w.snapshot.Store(&monitor.Snapshot{})
 	return w
 }
@@ -90,6 +95,16 @@ func (w *watch) restore(ctx context.Context) error {
 	w.core.Restore(cooks, alarms)
 	for _, c := range cooks {
 		w.owed = append(w.owed, c.ID)
+	}
+	stages, head, err := w.stages(ctx, w.journal)
+	if err != nil {
+		return err
+	}
+	w.journal = head
+	for _, e := range w.core.StagesChanged(stages, w.now()) {
+		if e.Rewatch != nil {
+			w.stale = append(w.stale, *e.Rewatch)
+		}
 	}
 	return nil
 }
@@ -183,6 +198,7 @@ func (w *watch) Run(ctx context.Context) error {
 			w.recountOwed(ctx)
 		case <-ticks.C:
 			w.alive()
+			w.followLots(ctx)
 			w.passTime(ctx, behind == nil)
 			w.recountOwed(ctx)
 			if w.trouble != nil {
@@ -287,8 +303,8 @@ func (w *watch) alive() {
 
 // note remembers whether the store works, and logs when that changes.
 func (w *watch) note(err error) {
-	if err == nil && len(w.owed) > 0 && w.trouble != nil {
-		return // a cook still waits to be counted
+	if err == nil && len(w.owed)+len(w.stale) > 0 && w.trouble != nil {
+		return // a cook or a stage still waits to be counted
 	}
 	if err != nil && w.trouble == nil {
 		w.log.Error("the watch cannot use the store", "error", err)
@@ -326,6 +342,16 @@ func (w *watch) recountOwed(ctx context.Context) {
 			return
 		}
 		w.owed = w.owed[1:]
+		w.show()
+	}
+	for len(w.stale) > 0 && ctx.Err() == nil {
+		if err := w.rewatch(ctx, w.stale[0]); err != nil {
+			if ctx.Err() == nil {
+				w.note(err)
+			}
+			return
+		}
+		w.stale = w.stale[1:]
 		w.show()
 	}
 }

@@ -54,6 +54,23 @@ func (m *State) sameCause(a alarm.Alarm) bool {
 			return true
 		}
 	}
+	return slices.ContainsFunc(f.conditions(), func(c *alarm.Condition) bool {
+		other := c.Alarm()
+		return other.Piece == a.Piece && tooSlow(a, other) && c.Standing() && m.told[other.ID]
+	})
+}
+
+// tooSlow reports whether two alarms of one piece say that it warms up too slowly, so that one message is enough: the rule of thumb
+// and the forecast keep quiet beside each other, and what is measured of an intact piece beside the rule of thumb.
+func tooSlow(a, told alarm.Alarm) bool {
+	switch a.Kind {
+	case alarm.DangerZone:
+		return told.Kind == alarm.ComeUpRisk || told.Kind == alarm.ComeUp
+	case alarm.ComeUpRisk:
+		return told.Kind == alarm.DangerZone
+	case alarm.ComeUp:
+		return told.Kind == alarm.DangerZone && !a.Priority.Above(told.Priority)
+	}
 	return false
 }
 
@@ -66,6 +83,13 @@ func (m *State) overdue() []Effect {
 		}
 		for _, c := range m.of(f) {
 			out = append(out, m.tell(c)...)
+		}
+	}
+	for _, s := range m.stages {
+		if m.now.Sub(s.at()) < fresh {
+			for _, c := range s.limit.Conditions() {
+				out = append(out, m.tell(c)...)
+			}
 		}
 	}
 	return out

@@ -59,7 +59,7 @@ func (m *State) light(s cook.Stored) *fire {
 func otherProbes(a, b cook.Cook) bool {
 	return !a.Started.Equal(b.Started) || !slices.Equal(a.Pit.Probes, b.Pit.Probes) ||
 		!slices.EqualFunc(a.Pieces, b.Pieces, func(p, q cook.Piece) bool {
-			return p.ID == q.ID && p.Intact == q.Intact && slices.Equal(p.ProbeIDs(), q.ProbeIDs())
+			return p.ID == q.ID && p.Intact == q.Intact && p.Cut == q.Cut && slices.Equal(p.ProbeIDs(), q.ProbeIDs())
 		})
 }
 
@@ -112,7 +112,7 @@ func (m *State) delist(f *fire) {
 			continue
 		}
 		p.fire, p.piece, p.watch = nil, "", nil
-		if p.role != "" {
+		if p.role != "" || p.staged {
 			p.watch = alarm.NewProbe(p.id, 0, "", m.o.Settings, m.words)
 		}
 	}

@@ -37,6 +37,7 @@ func (f *fire) passEvents(m *State) []alarm.Change {
 		if off != p.off {
 			p.off = off
 			out = append(out, p.watch.Off(f.frontier, off)...)
+			out = append(out, f.takenOff(m, p)...)
 		}
 	}
 	return out

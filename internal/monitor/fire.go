@@ -53,6 +53,8 @@ type piece struct {
 	known    bool // a forecast has been made
 	off      bool
 	advice   advice
+	smoke    *stage // while it is on the fire
+	after    *stage // held or chilled, once it came off; nil before
 }
 
 // newFire builds the watches of a cook; its probes get theirs.
@@ -70,7 +72,8 @@ func (m *State) newFire(s cook.Stored) *fire {
 		}
 		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
 			track: m.track(outlook.FromCook(s.Cook, p), beside),
-			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words)})
+			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words),
+			smoke: m.newStage(implied(p, cook.StageSmoke, s.Started), s.ID, nil)})
 	}
 	for id := range m.probes {
 		m.enlist(f, id)
@@ -132,6 +135,10 @@ func (f *fire) conditions() []*alarm.Condition {
 	out := append(f.pit.Conditions(), f.hush.Conditions()...)
 	for _, p := range f.pieces {
 		out = append(out, p.watch.Conditions()...)
+		out = append(out, p.smoke.limit.Conditions()...)
+		if p.after != nil {
+			out = append(out, p.after.limit.Conditions()...)
+		}
 	}
 	return out
 }
@@ -188,6 +195,7 @@ func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 		if p.sample != nil {
 			changes = append(changes, p.watch.Observe(at, p.sample.Celsius)...)
 		}
+		changes = append(changes, f.clock(m, p, readings)...)
 	}
 	return f.emit(m, at, changes)
 }

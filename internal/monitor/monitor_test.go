@@ -447,7 +447,7 @@ func TestPlaces_CoolerAndAirSpeakForThemselves(t *testing.T) {
 		}
 	}
 	n.play(readings)
-	same(t, "messages", n.messages(), []string{"21:30 cooler-warm/cooler active", "21:40 co/shed active"})
+	same(t, "messages", n.messages(), []string{"21:32 cooler-warm/cooler active", "21:40 co/shed active"})
 }
 
 func TestRestart_ASilentProbeStaysSilentUntilItSpeaks(t *testing.T) {
@@ -607,7 +607,7 @@ func TestBacklogOfACooler_IsToldWhenItHasCaughtUp(t *testing.T) {
 	n := &night{tb: t, m: m, now: minute(240), lag: time.Second}
 	readings := mustRead(t, "cooler", time.Minute, "3 hold 1h, 9 hold 1h, 3 hold 1h, 9 hold 61m")
 	n.arrive(readings...)
-	same(t, "listed", n.listed(), []string{"21:30 cooler-warm/cooler active", "22:05 cooler-warm/cooler returned", "23:30 cooler-warm/cooler active", "23:30 cooler-warm/cooler active"})
+	same(t, "listed", n.listed(), []string{"21:32 cooler-warm/cooler active", "22:07 cooler-warm/cooler returned", "23:32 cooler-warm/cooler active", "23:32 cooler-warm/cooler active"})
 	same(t, "messages", n.messages(), []string{"00:00 cooler-warm/cooler active"})
 }
 

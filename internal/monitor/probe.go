@@ -24,6 +24,7 @@ type probe struct {
 	sense  *sense.Watch // while it is in no running cook
 	fire   *fire        // the running cook it is in; nil when none
 	piece  cook.PieceID
+	staged bool // it watches a stage of a lot
 }
 
 // maxProbes bounds what a stranger who makes up probe names can use. Readings of more are stored but not watched.
@@ -117,7 +118,7 @@ func (p *probe) expected() bool {
 	case p.watch == nil || p.last.Clock == cook.HandClock:
 		return false
 	case p.fire == nil:
-		return p.role == cook.RoleCooler || p.role == cook.RoleCO
+		return p.role == cook.RoleCooler || p.role == cook.RoleCO || p.staged
 	}
 	piece := p.fire.pieceOf(p.id)
 	return p.fire.device && (piece == nil || !piece.off)

@@ -8,6 +8,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/safety"
 )
 
 // Options are what the monitor needs.
@@ -17,6 +18,7 @@ type Options struct {
 	Roles     map[cook.ProbeID]cook.Role // declared roles; a probe of a running cook is pit or piece by that cook
 	Zone      *time.Location             // of the times in messages
 	FuelEvery time.Duration              // how long a load of fuel lasts; 0 when the fire feeds itself
+	Safety    safety.Policy              // by which rules the stages are watched; empty Sets: the default ones
 }
 
 // tracker keeps the samples of one piece and forecasts from them; *estimator.Tracker is one. Those of one cook share the pit:
@@ -34,7 +36,8 @@ type State struct {
 	o      Options
 	track  func(in estimator.Input, beside tracker) tracker // beside another piece of the cook, or nil
 	words  alarm.Words
-	fires  []*fire // running cooks, by id
+	fires  []*fire  // running cooks, by id
+	stages []*stage // open stages of lots
 	probes map[cook.ProbeID]*probe
 	intake *alarm.Intake
 	way    IntakeView
@@ -48,9 +51,12 @@ type State struct {
 
 // Effect is something to do for the daemon: exactly one field is set.
 type Effect struct {
-	Forecast *Forecasted
-	Alarm    *Alarmed
-	Recount  cook.ID // read the cook's stored readings and call Recount
+	Forecast  *Forecasted
+	Alarm     *Alarmed
+	Recount   cook.ID    // read the cook's stored readings and call Recount
+	Rewatch   *StageKey  // read the stored readings of the stage's probes since its beginning and call Rewatch
+	Deviation *Deviation // enter it in the journal of its lot, unless it is there
+	Judged    *Judged    // enter it in the journal of its lot
 }
 
 // Forecasted is a forecast to publish, and to keep if Keep is set.
@@ -68,6 +74,9 @@ type Alarmed struct {
 
 // New makes a monitor without cooks.
 func New(o Options) *State {
+	if len(o.Safety.Sets) == 0 {
+		o.Safety.Sets = safety.DefaultSets()
+	}
 	return &State{
 		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
@@ -123,6 +132,7 @@ func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
 			out = append(out, f.take(m, r)...)
 		}
 		out = append(out, m.alone(p, r)...)
+		out = append(out, m.follow(r)...)
 	}
 	for _, f := range m.fires {
 		out = append(out, f.drain(m)...)
@@ -150,6 +160,8 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 		if r.Quality == cook.Good {
 			changes = append(changes, p.cooler.Observe(r.Time, r.Celsius)...)
 		}
+	case p.staged:
+		changes = p.watch.Observe(r)
 	default: // a probe that watches nothing just now may say what it likes
 		return nil
 	}
@@ -171,6 +183,7 @@ func (m *State) Tick(now time.Time) []Effect {
 		out = append(out, f.drain(m)...)
 		out = append(out, f.pause(m)...)
 	}
+	out = append(out, m.calmed()...)
 	out = append(out, m.listen()...)
 	out = append(out, m.alarmed(m.intake.Observe(now, m.trouble(), m.way.Delivery), true)...)
 	for _, c := range m.conditions() {
@@ -226,6 +239,9 @@ func (m *State) conditions() []*alarm.Condition {
 	out := m.intake.Conditions()
 	for _, f := range m.fires {
 		out = append(out, f.conditions()...)
+	}
+	for _, s := range m.stages {
+		out = append(out, s.limit.Conditions()...)
 	}
 	for _, p := range m.byName() {
 		out = append(out, p.conditions()...)

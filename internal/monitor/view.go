@@ -16,6 +16,7 @@ func (m *State) Snapshot() Snapshot {
 	for _, f := range m.fires {
 		s.Cooks = append(s.Cooks, f.view())
 	}
+	s.Stages = m.viewStages()
 	for _, p := range m.byName() {
 		s.Probes = append(s.Probes, m.viewProbe(p))
 	}

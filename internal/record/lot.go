@@ -138,9 +138,12 @@ func (l *Lot) Watches() []cook.StageWatch {
 	for _, s := range l.Stages {
 		w := cook.StageWatch{Lot: l.ID, Stage: s.Stage, Piece: s.Piece, Probes: s.Probes, From: s.From, Until: s.Until}
 		if p, ok := l.Piece(s.Piece); ok {
-			w.Intact = p.Intact
+			w.Intact, w.Cut = p.Intact, p.Cut
 		} else if s.Piece == "" {
 			w.Intact = len(l.Pieces) > 0 && !slices.ContainsFunc(l.Pieces, func(p Piece) bool { return !p.Intact })
+			if len(l.Pieces) > 0 && !slices.ContainsFunc(l.Pieces, func(p Piece) bool { return p.Cut != l.Pieces[0].Cut }) {
+				w.Cut = l.Pieces[0].Cut
+			}
 		}
 		out = append(out, w)
 	}

@@ -15,6 +15,7 @@ type Progress struct {
 	Unseen time.Duration // in intervals without readings, and perhaps to be added
 	Within time.Duration // what Used is held against
 	Since  time.Time     // it runs since then; zero while it does not
+	Began  time.Time     // of an excursion or a gap: when; zero for a limit that counts from the stage's beginning
 }
 
 // Due is when Used reaches Within if nothing changes after at; zero while the clock does not run.

@@ -95,6 +95,16 @@ func (l *leg) pullOut(recent []cook.Reading, r cook.Reading) {
 	}
 }
 
+// Pulled reports whether the probe seems to have been pulled out of the meat.
+func (c *Chilling) Pulled() bool {
+	for i := range c.legs {
+		if !c.legs[i].pulled.IsZero() {
+			return true
+		}
+	}
+	return false
+}
+
 // Legs gives the clock of each leg of the rule. A leg that has not begun is open and does not run.
 func (c *Chilling) Legs() []Progress {
 	out := make([]Progress, 0, len(c.legs))

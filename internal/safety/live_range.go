@@ -48,28 +48,29 @@ type Keeping struct {
 	worst   thermal.Celsius
 	missed  time.Time // an excursion passed the tolerance
 	began   time.Time // that excursion began
-	gapAt   time.Time // end of the newest long interval
+	gapFrom time.Time // the newest long interval
+	gapAt   time.Time
 }
 
 // NewKeeping begins with the first reading that it is given.
 func NewKeeping(r Range, s Settings) *Keeping { return &Keeping{steps: steps{s: s}, Range: r} }
 
-// Level is the median of the newest readings, NaN before the first.
-func (k *Keeping) Level() thermal.Celsius {
-	if !k.begun {
-		return thermal.Celsius(math.NaN())
-	}
-	return k.level
+// Settled reports whether it has been within its limits, or has had the time to come there.
+func (k *Keeping) Settled() bool {
+	return k.settled || k.begun && k.last.Time.Sub(k.first.Time) > max(k.Settle, k.Tolerance)
 }
+
+// Outside tells since when the probe is outside, by how much at worst; since is zero while it is within.
+func (k *Keeping) Outside() (since time.Time, worst thermal.Celsius) { return k.since, k.worst }
 
 // Add takes the next reading.
 func (k *Keeping) Add(r cook.Reading) {
-	_, step, gap, ok := k.add(r)
+	prev, step, gap, ok := k.add(r)
 	if !ok {
 		return
 	}
 	if gap {
-		k.gapAt = r.Time
+		k.gapFrom, k.gapAt = prev.Time, r.Time
 	}
 	k.recent = append(k.recent, r)
 	for len(k.recent) > 5 || r.Time.Sub(k.recent[0].Time) > 5*time.Minute {
@@ -140,11 +141,12 @@ func (k *Keeping) Progress() Progress {
 	}
 	switch {
 	case !k.missed.IsZero():
-		p.Outcome, p.At = Missed, k.missed
+		p.Outcome, p.At, p.Began = Missed, k.missed, k.began
 		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", span(k.total), float64(k.worst))
 		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.began.UTC().Format("2006-01-02 15:04Z"), span(k.Tolerance))
 	case k.gap:
-		p.At, p.Measured = k.gapAt, fmt.Sprintf("%s without readings", span(k.unseen))
+		p.At, p.Began = k.gapAt, k.gapFrom
+		p.Measured = fmt.Sprintf("%s without readings", span(k.unseen))
 		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
 	default:
 		p.Open, p.Measured = true, fmt.Sprintf("%.1f °C", float64(k.level))

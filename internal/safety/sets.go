@@ -23,6 +23,10 @@ func Sets() []Set {
 		{"fsis-cooling-1", "December 2021", fsisChill, chill(Cooling1())},
 		{"fsis-cooling-2", "December 2021", fsisChill, chill(Cooling2())},
 		{"fsis-cooling-cured", "December 2021; times from memory", fsisChill, chill(CoolingCured())},
+		{"fsis-cooling-4", "from memory, 1999 and later", fsisChill, chill(CoolingSlow())},
+		{"fsis-humidity", "December 2021", fsisHumid, humidity},
+		{"usda-cold-40F", "no edition", usdaCold, usdaColdRules},
+		{"curing-cooler", "no edition", cureSource, curing},
 		{"danger-zone-4h", "no edition", "common practice, no authority known", dangerRules},
 		{"pit", "no edition", "choice of this project", pitRules},
 	}

@@ -1,0 +1,183 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/record"
+	"stallkeeper/internal/safety"
+	"stallkeeper/internal/store"
+)
+
+// openStages gives the stages of lots that are open now, and the number of the journal's newest entry: unchanged, so are they.
+type openStages func(ctx context.Context, known int64) (stages []cook.StageWatch, head int64, err error)
+
+// lotsPage is how many lots are read at once.
+const lotsPage = 100
+
+// journalStages folds the open stages of the lots from the journal, when it has grown since the known head.
+func journalStages(db *store.DB) openStages {
+	return func(ctx context.Context, known int64) ([]cook.StageWatch, int64, error) {
+		newest, err := db.Entries(ctx, store.RecordQuery{Newest: true, Limit: 1})
+		if err != nil {
+			return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
+		}
+		if len(newest) == 0 || newest[0].Seq == known {
+			return nil, known, nil
+		}
+		head := newest[0].Seq
+		var out []cook.StageWatch
+		for before := int64(0); ; {
+			lots, next, err := db.Lots(ctx, before, lotsPage, true)
+			if err != nil {
+				return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
+			}
+			for _, l := range lots {
+				for _, s := range l.Watches() {
+					if s.Until.IsZero() {
+						out = append(out, s)
+					}
+				}
+			}
+			if before = next; next == 0 {
+				return out, head, nil
+			}
+		}
+	}
+}
+
+// followLots lets the monitor know when stages were begun or ended.
+func (w *watch) followLots(ctx context.Context) {
+	stages, head, err := w.stages(ctx, w.journal)
+	if err != nil {
+		w.note(err)
+		return
+	}
+	if head == w.journal {
+		return
+	}
+	w.journal = head
+	w.act(ctx, w.core.StagesChanged(stages, w.now()))
+}
+
+// rewatch has a stage of a lot counted again from what is stored of its probes.
+func (w *watch) rewatch(ctx context.Context, key monitor.StageKey) error {
+	probes, from, ok := w.core.Probes(key)
+	if !ok {
+		return nil
+	}
+	effects, err := w.core.Rewatch(key, w.stored(ctx, probes, from), w.now())
+	if err != nil {
+		return fmt.Errorf("count the %s of lot %s again: %w", key.Stage, key.Lot, err)
+	}
+	w.act(ctx, effects)
+	return nil
+}
+
+// daemonName is who enters what was measured.
+const daemonName = "stallkeeper"
+
+// enter puts what was judged of a lot's stage into its journal. What is there already, or does not fit the lot any more, is left.
+func (w *watch) enter(ctx context.Context, e monitor.Effect) error {
+	var drafts []record.Draft
+	var id cook.LotID
+	if e.Deviation != nil {
+		id = e.Deviation.Watch.Lot
+		drafts = []record.Draft{w.deviation(*e.Deviation)}
+	} else {
+		id = e.Judged.Watch.Lot
+		for _, v := range e.Judged.Verdicts {
+			drafts = append(drafts, w.monitoring(e.Judged.Watch, v))
+		}
+	}
+	lot, err := w.db.Lot(ctx, id)
+	if errors.Is(err, cook.ErrNotFound) {
+		w.log.Warn("lot withdrawn, its verdict is not entered", "lot", id)
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	drafts = slices.DeleteFunc(drafts, func(d record.Draft) bool { return entered(lot, d) })
+	if len(drafts) == 0 {
+		return nil
+	}
+	_, err = w.db.Append(ctx, drafts...)
+	if errors.Is(err, cook.ErrConflict) || errors.Is(err, cook.ErrNotFound) || errors.Is(err, store.ErrDraft) {
+		w.log.Error("a verdict does not fit its lot any more and is not entered", "lot", id, "error", err)
+		return nil
+	}
+	return err
+}
+
+// entered reports whether the daemon has entered the same before, standing or corrected since.
+func entered(lot *record.Lot, d record.Draft) bool {
+	return slices.ContainsFunc(lot.Entries, func(e record.Entry) bool {
+		if e.Auth != record.AuthDaemon || e.Kind != d.Body.Kind() {
+			return false
+		}
+		body, err := e.Decode()
+		if err != nil {
+			return false
+		}
+		switch b := body.(type) {
+		case *record.Deviation:
+			n, ok := d.Body.(record.Deviation)
+			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && b.From.Equal(n.From) && outcomeWord(b.What) == outcomeWord(n.What)
+		case *record.Monitoring:
+			n, ok := d.Body.(record.Monitoring)
+			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && e.At.Equal(cook.Instant(d.At)) && b.Limit == n.Limit
+		}
+		return false
+	})
+}
+
+// The words that a deviation begins with.
+const (
+	missedWord  = "Missed"
+	unknownWord = "Not known whether it was met"
+)
+
+func outcomeWord(what string) string {
+	word, _, _ := strings.Cut(what, ":")
+	return word
+}
+
+func controlPoint(w cook.StageWatch, v safety.Verdict) record.ControlPoint {
+	return record.ControlPoint{Limit: v.Needed, Rule: v.Set + " " + string(v.Rule), Source: v.Source, Measured: v.Measured, Stage: w.Stage, Piece: w.Piece}
+}
+
+func (w *watch) deviation(d monitor.Deviation) record.Draft {
+	word := missedWord
+	if d.Verdict.Outcome == safety.Unknown {
+		word = unknownWord
+	}
+	return record.Draft{Lot: d.Watch.Lot, At: w.past(d.Verdict.At), By: daemonName, Auth: record.AuthDaemon, Reason: "entered when the watch found it",
+		Body: record.Deviation{ControlPoint: controlPoint(d.Watch, d.Verdict), From: cook.Instant(d.From), What: word + ": " + d.Verdict.Because}}
+}
+
+func (w *watch) monitoring(s cook.StageWatch, v safety.Verdict) record.Draft {
+	verdict := map[safety.Outcome]record.Verdict{safety.Met: record.Met, safety.Missed: record.Missed, safety.Unknown: record.Unknown}[v.Outcome]
+	m := record.Monitoring{ControlPoint: controlPoint(s, v), Verdict: verdict, Because: v.Because}
+	if m.Measured == "" {
+		m.Measured = "nothing"
+	}
+	if len(s.Probes) == 1 {
+		m.Instrument = string(s.Probes[0])
+	}
+	return record.Draft{Lot: s.Lot, At: w.past(v.At), By: daemonName, Auth: record.AuthDaemon, Body: m}
+}
+
+// past is a time that an entry may have: one that was measured, and not ahead of the daemon's clock.
+func (w *watch) past(t time.Time) time.Time {
+	if now := w.now(); t.IsZero() || t.After(now) {
+		return now
+	}
+	return t
+}

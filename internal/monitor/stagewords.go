@@ -1,0 +1,266 @@
+package monitor
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/safety"
+)
+
+// foreseen is a forecast of when a clock stops running. Zero At with Known: not within 36 h.
+type foreseen struct {
+	at    time.Time
+	known bool
+}
+
+// late reports whether the forecast lies behind the time it is due.
+func (f foreseen) late(due time.Time) bool {
+	return f.known && !due.IsZero() && (f.at.IsZero() || f.at.After(due))
+}
+
+// passes forecasts when the inside comes up to a temperature: by the forecaster of a running cook, else by its rate.
+func (c *clocks) passes(to float64, p *piece) foreseen {
+	if p != nil {
+		for _, q := range p.forecast.Path {
+			if float64(q.P50) >= to {
+				return foreseen{q.Time, true}
+			}
+		}
+		return foreseen{time.Time{}, len(p.forecast.Path) > 0 && !blank(p.forecast)}
+	}
+	at, ok := c.rises(to)
+	return foreseen{at, ok}
+}
+
+// warmedFor is how much of a limit must be used before a forecast of it is told; a cold piece has hardly begun. Choice of this project.
+const warmedFor = time.Hour
+
+// passed is the end of the come-up window, °C (130 °F).
+const passed = 54.4
+
+// standing puts the stage's limit into words for its alarms.
+func (s *stage) standing(m *State, p *piece) alarm.Standing {
+	var out alarm.Standing
+	c := s.decisive()
+	switch {
+	case c == nil:
+	case s.watch.Stage == cook.StageSmoke:
+		out = s.warming(m, c, p)
+	case s.coolerStage():
+		out = s.keeping(m, c)
+	case s.watch.Stage == cook.StageHold && s.cook == 0:
+		out = s.holding(m, c)
+	default:
+		out = s.chilling(m, c)
+	}
+	if out.Well == "" {
+		out.Well = fmt.Sprintf("%s is within its limit again.", s.title())
+	}
+	return out
+}
+
+func (s *stage) warming(m *State, c *clocks, p *piece) alarm.Standing {
+	u := c.cooking.ComeUp()
+	switch {
+	case u.Used > u.Within:
+		return alarm.Standing{Missed: m.words.ComeUpMissed(s.title(), u.Used, u.Within, c.level, s.watch.Intact)}
+	case u.Used < warmedFor || u.Since.IsZero() || c.inAir():
+		return alarm.Standing{}
+	}
+	due := u.Due(c.at)
+	if f := c.passes(passed, p); f.late(due) {
+		return alarm.Standing{Risk: m.words.ComeUpRisk(s.title(), due, f.at, c.at, u.Within, c.level)}
+	}
+	return alarm.Standing{}
+}
+
+func (s *stage) chilling(m *State, c *clocks) alarm.Standing {
+	_, rule := m.o.Safety.Cooling()
+	for i, l := range c.chill.Legs() {
+		to := thermal.FromFahrenheit(rule.Stages[i].ToF)
+		due := l.At.Add(l.Within - l.Used)
+		switch {
+		case l.Outcome == safety.Missed:
+			return alarm.Standing{Missed: m.words.CoolingMissed(s.title(), to, due, c.at, c.level, fmt.Sprintf("%s, %s", rule.Source, l.Needed))}
+		case l.Since.IsZero() || c.chill.Pulled() || c.at.Sub(l.Since) < trendOver:
+			continue
+		}
+		if f := c.comesDown(to); f.late(due) {
+			text := m.words.CoolingRisk(s.title(), to, due, f.at, c.at, c.level)
+			if s.cook != 0 {
+				text += " If it is being held hot, warm it to 60 °C or above."
+			}
+			return alarm.Standing{Risk: text}
+		}
+	}
+	return alarm.Standing{}
+}
+
+func (c *clocks) comesDown(to thermal.Celsius) foreseen {
+	at, ok := c.falls(float64(to), chillAir)
+	return foreseen{at, ok}
+}
+
+func (s *stage) holding(m *State, c *clocks) alarm.Standing {
+	low := c.keep.Low
+	since, _ := c.keep.Outside()
+	k := c.keep.Progress()
+	switch {
+	case c.chill.Pulled() || c.inAir():
+		return alarm.Standing{}
+	case !since.IsZero() && k.Used > k.Within:
+		return alarm.Standing{Missed: m.words.HoldMissed(s.title(), low, since, c.at, c.level)}
+	case !since.IsZero() || !c.keep.Settled():
+		return alarm.Standing{}
+	}
+	if at, ok := c.falls(float64(low), holdAir); ok && !at.IsZero() && at.Sub(c.at) < holdWarning {
+		return alarm.Standing{Risk: m.words.HoldRisk(s.title(), low, at, c.at, c.level)}
+	}
+	return alarm.Standing{}
+}
+
+func (s *stage) keeping(m *State, c *clocks) alarm.Standing {
+	since, worst := c.keep.Outside()
+	k := c.keep.Progress()
+	if since.IsZero() || k.Used <= k.Within {
+		return alarm.Standing{Well: fmt.Sprintf("Cooler %s is within the limits of lot %s again.", c.id, s.watch.Lot)}
+	}
+	limits := fmt.Sprintf("%.1f to %.1f °C", float64(c.keep.Low), float64(c.keep.High))
+	if infinite(c.keep.Low) {
+		limits = fmt.Sprintf("its limit %.1f °C", float64(c.keep.High))
+	}
+	return alarm.Standing{Missed: m.words.ColdMissed(fmt.Sprintf("The %s of lot %s", s.watch.Stage, s.watch.Lot), string(c.id), limits, since, c.at, k.Within, worst)}
+}
+
+// decisive is the probe that counts: the one whose first limit is worst.
+func (s *stage) decisive() *clocks {
+	var best *clocks
+	var how safety.Progress
+	for _, c := range s.clocks {
+		if c.at.IsZero() {
+			continue
+		}
+		p := s.first(c)
+		if best == nil || worse(p, how) {
+			best, how = c, p
+		}
+	}
+	return best
+}
+
+func (s *stage) first(c *clocks) safety.Progress {
+	switch {
+	case s.watch.Stage == cook.StageSmoke:
+		return c.cooking.ComeUp()
+	case s.watch.Stage == cook.StageHold && s.cook == 0, s.coolerStage():
+		return c.keep.Progress()
+	}
+	out := c.chill.Legs()[0]
+	for _, l := range c.chill.Legs()[1:] {
+		if worse(l, out) {
+			out = l
+		}
+	}
+	return out
+}
+
+// view shows the stage. p is the piece of a running cook.
+func (s *stage) view(m *State, p *piece) StageView {
+	v := StageView{Watch: s.watch, Cook: s.cook, At: s.at(), Celsius: thermal.Celsius(math.NaN())}
+	c := s.decisive()
+	if c == nil {
+		return v
+	}
+	v.Probe, v.Celsius = c.id, c.level
+	switch {
+	case s.watch.Stage == cook.StageSmoke:
+		v.Clocks = s.smokeClocks(c, p)
+	case s.coolerStage():
+		v.Clocks = []Clock{clockOf(ClockCold, c, c.keep.Progress(), foreseen{})}
+	case s.watch.Stage == cook.StageHold && s.cook == 0:
+		v.Clocks = []Clock{holdClock(c)}
+	default:
+		v.Clocks = s.chillClocks(m, c)
+		if s.cook != 0 && v.Clocks[0].State == ClockWaiting {
+			v.Clocks = append([]Clock{holdClock(c)}, v.Clocks...)
+		} else {
+			v.Watch.Stage = cook.StageChill
+		}
+	}
+	if c.warm != nil {
+		w := c.warm.Progress()
+		w.Set = "danger-zone-4h"
+		v.Clocks = append(v.Clocks, clockOf(ClockDangerZone, c, w, c.leaves(s.watch.Stage, w, p)))
+	}
+	return v
+}
+
+func (c *clocks) leaves(stage cook.Stage, w safety.Progress, p *piece) foreseen {
+	if w.Since.IsZero() {
+		return foreseen{}
+	}
+	if stage == cook.StageSmoke {
+		return c.passes(57, p)
+	}
+	return c.comesDown(5)
+}
+
+func (s *stage) smokeClocks(c *clocks, p *piece) []Clock {
+	cooked := c.cooking.Cooked()
+	cooked.Set = s.set
+	out := []Clock{clockOf(ClockCooked, c, cooked, foreseen{})}
+	up := c.cooking.ComeUp()
+	up.Set = s.set
+	var f foreseen
+	if !up.Since.IsZero() {
+		f = c.passes(passed, p)
+	}
+	return append([]Clock{clockOf(ClockComeUp, c, up, f)}, out...)
+}
+
+func (s *stage) chillClocks(m *State, c *clocks) []Clock {
+	_, rule := m.o.Safety.Cooling()
+	var out []Clock
+	for i, l := range c.chill.Legs() {
+		name := ClockCooling1
+		if i > 0 {
+			name = ClockCooling2
+		}
+		l.Set = s.chills
+		var f foreseen
+		if !l.Since.IsZero() && !c.chill.Pulled() {
+			f = c.comesDown(thermal.FromFahrenheit(rule.Stages[i].ToF))
+		}
+		out = append(out, clockOf(name, c, l, f))
+	}
+	return out
+}
+
+func holdClock(c *clocks) Clock { return clockOf(ClockHold, c, c.keep.Progress(), foreseen{}) }
+
+// clockOf shows a limit. What falls or rises forecasts is shown only while the clock runs.
+func clockOf(name ClockName, c *clocks, p safety.Progress, f foreseen) Clock {
+	out := Clock{Name: name, Set: p.Set, Source: p.Source, Needed: p.Needed, Probe: c.id, Used: p.Used, Unseen: p.Unseen, Within: p.Within,
+		Since: p.Since, Due: p.Due(c.at), Because: p.Because, State: ClockUnknown}
+	switch {
+	case p.Outcome == safety.Met:
+		out.State = ClockMet
+	case p.Outcome == safety.Missed:
+		out.State = ClockMissed
+	case p.Open && p.Since.IsZero():
+		out.State = ClockWaiting
+	case p.Open:
+		out.State = ClockRunning
+	}
+	if name == ClockCooked {
+		out.Due = time.Time{}
+	}
+	if out.State == ClockRunning && name != ClockCooked {
+		out.Forecast, out.AtRisk = f.at, f.late(out.Due)
+	}
+	return out
+}
