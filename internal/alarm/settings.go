@@ -122,7 +122,7 @@ func DefaultSettings() Settings {
 		WrapDue:      Rule{Priority: Low, OnDelay: 2 * m},
 		ServeAtRisk:  ServeRisk{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 15 * m}, 0.5, 0.65},
 		DangerZone:   Dwell{Rule{Priority: Medium}, Low, 5, 57, 4 * time.Hour},
-		ComeUp:       StageLimit{Rule{Priority: Medium}, Low, Medium, 15 * m},
+		ComeUp:       StageLimit{Rule{Priority: Medium}, Notice, Medium, 15 * m},
 		Cooling:      StageLimit{Rule{Priority: Medium}, Medium, Medium, 10 * m},
 		Holding:      StageLimit{Rule{Priority: Medium, OffDelay: 5 * m}, Medium, Low, 10 * m},
 		ColdLimit:    Rule{Priority: Low},

@@ -10,7 +10,7 @@ import (
 // StageLimit is a food-safety limit of a stage. What the limit is stands in the safety rules; here is who hears of it and when.
 type StageLimit struct {
 	Rule                   // when it is missed, as measured
-	Intact   Priority      `toml:"intact_priority"` // the same for an intact piece
+	Intact   Priority      `toml:"intact_priority"` // the same for an intact piece, whose surface may be judged instead
 	Risk     Priority      `toml:"risk_priority"`   // when a forecast says that it will be missed
 	RiskWait time.Duration `toml:"risk_on_delay"`
 }
@@ -28,12 +28,15 @@ func NewLimit(missed, risk Kind, name string, about Alarm, intact bool, s StageL
 		a.ID, a.Kind = ID(fmt.Sprintf("%s/%s", k, name)), k
 		return NewCondition(a, r)
 	}
-	rule := s.Rule
+	rule, ahead := s.Rule, s.Risk
 	if intact && s.Intact != "" {
 		rule.Priority = s.Intact
+		if ahead.Above(s.Intact) {
+			ahead = s.Intact
+		}
 	}
 	off := s.Off || s.Risk == ""
-	return &Limit{risk: condition(risk, Rule{Off: off, Priority: s.Risk, OnDelay: s.RiskWait, OffDelay: s.RiskWait}), missed: condition(missed, rule)}
+	return &Limit{risk: condition(risk, Rule{Off: off, Priority: ahead, OnDelay: s.RiskWait, OffDelay: s.RiskWait}), missed: condition(missed, rule)}
 }
 
 // Conditions lists its alarms.
@@ -122,6 +125,11 @@ func (w Words) HoldRisk(name string, low thermal.Celsius, forecast, now time.Tim
 	return fmt.Sprintf("Forecast: %s, now %s, falls under %s about %s. Bring heat to it, or serve it.", name, level, whole(low), w.due(forecast, now))
 }
 
+// HoldUnder says that something held hot is under its limit, not yet for long.
+func (w Words) HoldUnder(name string, low thermal.Celsius, since, now time.Time, level thermal.Celsius) string {
+	return fmt.Sprintf("%s %s, under %s since %s. Bring heat to it, or serve it.", name, level, whole(low), w.due(since, now))
+}
+
 // ColdMissed says that the cooler of a stage was outside its limits for longer than a door is open.
 func (w Words) ColdMissed(name, probe, limits string, since, now time.Time, tolerated time.Duration, worst thermal.Celsius) string {
 	return fmt.Sprintf("%s: cooler %s was outside %s from %s for more than %s, worst %s. Measure the meat itself and write down what you do with it. %s",
@@ -135,11 +143,14 @@ type Guard struct {
 	Rule     Rule
 }
 
-// Guard takes what the cooler is used for, nil for nothing in particular.
+// Guard takes what the cooler is used for, nil for nothing in particular. Other limits or delays begin to count anew.
 func (c *Cooler) Guard(g *Guard) {
-	c.guard = g
-	c.warm.rule = c.set.Rule
+	rule := c.set.Rule
 	if g != nil {
-		c.warm.rule = g.Rule
+		rule = g.Rule
 	}
+	if c.warm.rule != rule && c.warm.alarm.State == Pending {
+		c.warm.alarm.State, c.warm.since, c.since = Normal, time.Time{}, time.Time{}
+	}
+	c.guard, c.warm.rule = g, rule
 }

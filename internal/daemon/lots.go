@@ -24,7 +24,7 @@ const lotsPage = 100
 // journalStages folds the open stages of the lots from the journal, when it has grown since the known head.
 func journalStages(db *store.DB) openStages {
 	return func(ctx context.Context, known int64) ([]cook.StageWatch, int64, error) {
-		newest, err := db.Entries(ctx, store.RecordQuery{Newest: true, Limit: 1})
+		newest, err := db.Entries(ctx, record.Query{Newest: true, Limit: 1})
 		if err != nil {
 			return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
 		}
@@ -109,7 +109,7 @@ func (w *watch) enter(ctx context.Context, e monitor.Effect) error {
 		return nil
 	}
 	_, err = w.db.Append(ctx, drafts...)
-	if errors.Is(err, cook.ErrConflict) || errors.Is(err, cook.ErrNotFound) || errors.Is(err, store.ErrDraft) {
+	if errors.Is(err, cook.ErrConflict) || errors.Is(err, cook.ErrNotFound) || errors.Is(err, record.ErrDraft) {
 		w.log.Error("a verdict does not fit its lot any more and is not entered", "lot", id, "error", err)
 		return nil
 	}

@@ -73,7 +73,7 @@ func (m *State) newFire(s cook.Stored) *fire {
 		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
 			track: m.track(outlook.FromCook(s.Cook, p), beside),
 			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words),
-			smoke: m.newStage(implied(p, cook.StageSmoke, s.Started), s.ID, nil)})
+			smoke: m.newStage(implied(p, cook.StageSmoke, s.Started), s.ID)})
 	}
 	for id := range m.probes {
 		m.enlist(f, id)

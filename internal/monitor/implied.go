@@ -6,7 +6,6 @@ import (
 
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
-	"stallkeeper/internal/safety"
 )
 
 // implied is the stage that a running cook implies for a piece.
@@ -46,11 +45,7 @@ func (f *fire) takenOff(m *State, p *piece) []alarm.Change {
 		p.after = nil
 		return out
 	}
-	var warm []*safety.Lukewarm
-	for _, c := range p.smoke.clocks {
-		warm = append(warm, c.warm)
-	}
-	p.after = m.newStage(implied(p.Piece, cook.StageHold, f.offAt(p.ID)), f.stored.ID, warm)
+	p.after = m.newStage(implied(p.Piece, cook.StageHold, f.offAt(p.ID)), f.stored.ID)
 	m.adopt(p.after.limit.Conditions())
 	return p.smoke.limit.End(f.frontier, string(p.ID)+" was taken off")
 }

@@ -56,28 +56,21 @@ type stage struct {
 	lateAt time.Duration
 }
 
-// newStage sets up the clocks that the stage needs, by the policy. Warm clocks of an earlier stage go on where they are given.
-func (m *State) newStage(w cook.StageWatch, id cook.ID, warm []*safety.Lukewarm) *stage {
+// newStage sets up the clocks that the stage needs, by the policy.
+func (m *State) newStage(w cook.StageWatch, id cook.ID) *stage {
 	p := m.o.Safety
 	s := &stage{watch: w, cook: id, filed: map[string]bool{}}
 	var table safety.Table
 	s.set, table = p.Table(w.Cut, w.Intact)
 	var rule safety.CoolingRule
 	s.chills, rule = p.Cooling()
-	for i, probe := range w.Probes {
+	for _, probe := range w.Probes {
 		c := &clocks{id: probe, level: thermal.Celsius(math.NaN())}
 		switch w.Stage {
 		case cook.StageSmoke:
-			c.cooking = safety.NewCooking(table, w.Intact, p.Settings)
+			c.cooking, c.warm = safety.NewCooking(table, w.Intact, p.Settings), safety.NewLukewarm(p.Settings)
 		case cook.StageHold, cook.StageChill:
 			c.chill = safety.NewChilling(rule, p.Settings)
-		}
-		if w.Stage == cook.StageSmoke || w.Stage == cook.StageHold || w.Stage == cook.StageChill {
-			if i < len(warm) {
-				c.warm = warm[i]
-			} else {
-				c.warm = safety.NewLukewarm(p.Settings)
-			}
 		}
 		if r, ok := p.Keeps(w.Stage); ok {
 			c.keep = safety.NewKeeping(r, p.Settings)
@@ -153,7 +146,7 @@ func (m *State) StagesChanged(open []cook.StageWatch, now time.Time) []Effect {
 		return true
 	})
 	for _, w := range wanted {
-		s := m.newStage(w, 0, nil)
+		s := m.newStage(w, 0)
 		m.stages = append(m.stages, s)
 		m.adopt(s.limit.Conditions())
 		w := s.watch
@@ -236,20 +229,32 @@ func (m *State) cools(id cook.ProbeID) bool {
 	return slices.ContainsFunc(m.stages, func(s *stage) bool { return s.coolerStage() && s.of(id) != nil })
 }
 
-// guard joins the limits of the stages that a cooler is used for; nil when there is none, or all are still coming down.
+// guard joins the limits of the stages that a cooler is used for: those that have come to their temperature, or else those that still
+// have time to; nil when there is none.
 func (m *State) guard(id cook.ProbeID) *alarm.Guard {
+	if g := m.guardOf(id, true); g != nil {
+		return g
+	}
+	return m.guardOf(id, false)
+}
+
+func (m *State) guardOf(id cook.ProbeID, settled bool) *alarm.Guard {
 	var g *alarm.Guard
 	var uses []string
 	for _, s := range m.stages {
 		c := s.of(id)
-		if !s.coolerStage() || c == nil || !c.keep.Settled() {
+		if !s.coolerStage() || c == nil || c.keep.Settled() != settled {
 			continue
 		}
+		rule := m.stageRule(s.watch.Stage)
+		if !settled {
+			rule.OnDelay = max(rule.OnDelay, c.keep.Settle)
+		}
 		if g == nil {
-			g = &alarm.Guard{Min: c.keep.Low, Max: c.keep.High, Rule: m.stageRule(s.watch.Stage)}
+			g = &alarm.Guard{Min: c.keep.Low, Max: c.keep.High, Rule: rule}
 		}
 		if c.keep.High < g.Max {
-			g.Max, g.Rule = c.keep.High, m.stageRule(s.watch.Stage)
+			g.Max, g.Rule = c.keep.High, rule
 		}
 		g.Min = max(g.Min, c.keep.Low)
 		uses = append(uses, fmt.Sprintf("the %s of %s", s.watch.Stage, s.watch.Lot))
@@ -278,7 +283,7 @@ func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], n
 		return nil, nil
 	}
 	old := m.stages[i]
-	s := m.newStage(old.watch, 0, nil)
+	s := m.newStage(old.watch, 0)
 	s.limit, s.filed = old.limit, old.filed
 	for r, err := range readings {
 		if err != nil {
@@ -460,9 +465,9 @@ func worse(p, q safety.Progress) bool {
 func (s *stage) final() []safety.Verdict {
 	var out []safety.Verdict
 	for _, p := range s.verdicts() {
-		switch {
-		case p.Open && (p.Rule == safety.ColdHolding || p.Rule == safety.HotHolding):
-			p.Outcome = safety.Met
+		switch c := s.decisive(); {
+		case p.Open && c != nil && c.keep != nil && (p.Rule == safety.ColdHolding || p.Rule == safety.HotHolding):
+			p.Verdict = c.keep.Final()
 		case p.Open:
 			p.Because += "; the stage was ended before it was decided"
 		}

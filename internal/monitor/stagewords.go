@@ -114,8 +114,10 @@ func (s *stage) holding(m *State, c *clocks) alarm.Standing {
 		return alarm.Standing{}
 	case !since.IsZero() && k.Used > k.Within:
 		return alarm.Standing{Missed: m.words.HoldMissed(s.title(), low, since, c.at, c.level)}
-	case !since.IsZero() || !c.keep.Settled():
+	case !c.keep.Settled():
 		return alarm.Standing{}
+	case !since.IsZero():
+		return alarm.Standing{Risk: m.words.HoldUnder(s.title(), low, since, c.at, c.level)}
 	}
 	if at, ok := c.falls(float64(low), holdAir); ok && !at.IsZero() && at.Sub(c.at) < holdWarning {
 		return alarm.Standing{Risk: m.words.HoldRisk(s.title(), low, at, c.at, c.level)}
@@ -191,35 +193,25 @@ func (s *stage) view(m *State, p *piece) StageView {
 			v.Watch.Stage = cook.StageChill
 		}
 	}
-	if c.warm != nil {
-		w := c.warm.Progress()
-		w.Set = "danger-zone-4h"
-		v.Clocks = append(v.Clocks, clockOf(ClockDangerZone, c, w, c.leaves(s.watch.Stage, w, p)))
-	}
 	return v
 }
 
-func (c *clocks) leaves(stage cook.Stage, w safety.Progress, p *piece) foreseen {
-	if w.Since.IsZero() {
-		return foreseen{}
-	}
-	if stage == cook.StageSmoke {
-		return c.passes(57, p)
-	}
-	return c.comesDown(5)
-}
-
 func (s *stage) smokeClocks(c *clocks, p *piece) []Clock {
-	cooked := c.cooking.Cooked()
-	cooked.Set = s.set
-	out := []Clock{clockOf(ClockCooked, c, cooked, foreseen{})}
-	up := c.cooking.ComeUp()
-	up.Set = s.set
-	var f foreseen
-	if !up.Since.IsZero() {
-		f = c.passes(passed, p)
+	warm, up, cooked := c.warm.Progress(), c.cooking.ComeUp(), c.cooking.Cooked()
+	warm.Set, up.Set, cooked.Set = "danger-zone-4h", s.set, s.set
+	var out []Clock
+	for _, k := range []struct {
+		name ClockName
+		p    safety.Progress
+		to   float64
+	}{{ClockDangerZone, warm, 57}, {ClockComeUp, up, passed}, {ClockCooked, cooked, 0}} {
+		var f foreseen
+		if k.to > 0 && !k.p.Since.IsZero() {
+			f = c.passes(k.to, p)
+		}
+		out = append(out, clockOf(k.name, c, k.p, f))
 	}
-	return append([]Clock{clockOf(ClockComeUp, c, up, f)}, out...)
+	return out
 }
 
 func (s *stage) chillClocks(m *State, c *clocks) []Clock {

@@ -126,3 +126,14 @@ func worst(verdicts []Verdict) Verdict {
 	}
 	return out
 }
+
+// String is the outcome in a word.
+func (o Outcome) String() string {
+	switch o {
+	case Missed:
+		return "missed"
+	case Met:
+		return "met"
+	}
+	return "unknown"
+}

@@ -1,0 +1,221 @@
+package monitor
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+)
+
+// shop drives a monitor through the stages of lots: what a stage's rewatch needs is answered from what was taken in.
+type shop struct {
+	*night
+	open []cook.StageWatch
+}
+
+func newShop(tb testing.TB) *shop {
+	return &shop{night: &night{tb: tb, m: newTested(), now: start, lag: time.Second}}
+}
+
+func (s *shop) do(effects []Effect) {
+	for _, e := range effects {
+		if e.Rewatch == nil {
+			s.night.do([]Effect{e})
+			continue
+		}
+		s.rewatch(*e.Rewatch)
+	}
+}
+
+func (s *shop) rewatch(key StageKey) {
+	sorted := slices.Clone(s.stored)
+	outlook.Sort(sorted)
+	effects, err := s.m.Rewatch(key, func(yield func(cook.Reading, error) bool) {
+		for _, r := range sorted {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	}, s.now)
+	if err != nil {
+		s.tb.Fatal(err)
+	}
+	s.do(effects)
+}
+
+func (s *shop) begin(w cook.StageWatch) {
+	if w.From.IsZero() {
+		w.From = s.now
+	}
+	w.Lot = "26-05-02-brisket"
+	s.open = append(s.open, w)
+	s.do(s.m.StagesChanged(s.open, s.now))
+}
+
+func (s *shop) end(stage cook.Stage) {
+	s.open = slices.DeleteFunc(s.open, func(w cook.StageWatch) bool { return w.Stage == stage })
+	s.do(s.m.StagesChanged(s.open, s.now))
+}
+
+// log writes everything that is told, listed and entered, word for word.
+func (n *night) log() string {
+	var b strings.Builder
+	for i, e := range n.heard {
+		at := n.times[i].Format("Mon 15:04")
+		switch {
+		case e.Alarm != nil:
+			what := "listed"
+			if e.Alarm.Notify {
+				what = "SENT  "
+			}
+			a := e.Alarm.Alarm
+			fmt.Fprintf(&b, "%s %s %-6s %s %s: %s\n", at, what, a.Priority, a.ID, a.State, e.Alarm.Because)
+		case e.Deviation != nil:
+			v := e.Deviation.Verdict
+			fmt.Fprintf(&b, "%s ENTERED deviation %s %s, %v since %s: %s (needed %s; measured %s)\n", at, v.Set, v.Rule, word(v.Outcome), e.Deviation.From.Format("Mon 15:04"), v.Because, v.Needed, v.Measured)
+		case e.Judged != nil:
+			for _, v := range e.Judged.Verdicts {
+				fmt.Fprintf(&b, "%s ENTERED %s: %s %s %s: %s (needed %s; measured %s)\n", at, e.Judged.Watch.Stage, v.Set, v.Rule, word(v.Outcome), v.Because, v.Needed, v.Measured)
+			}
+		}
+	}
+	return b.String()
+}
+
+func word(o fmt.Stringer) string { return o.String() }
+
+// The clocks that the snapshot shows: name, state, used.
+func (n *night) clocks() string {
+	var b strings.Builder
+	for _, s := range n.m.Snapshot().Stages {
+		fmt.Fprintf(&b, "%s:", s.Watch.Stage)
+		for _, c := range s.Clocks {
+			fmt.Fprintf(&b, " %s %s %s", c.Name, c.State, c.Used.Round(time.Minute))
+			if c.AtRisk {
+				b.WriteString(" at risk")
+			}
+			b.WriteString(";")
+		}
+		b.WriteString("\n")
+	}
+	return b.String()
+}
+
+// TestStages_ALotFromBrineToFreezer follows a lot: a cure with doors opened, a power cut and a failing compressor; the smoke, too slow
+// to warm up; a hold that cools; a chill that is too slow; the store. The whole log is golden.
+func TestStages_ALotFromBrineToFreezer(t *testing.T) {
+	s := newShop(t)
+	begin := func(probe cook.ProbeID, text string) {
+		at := s.now
+		readings := mustRead(t, probe, time.Minute, text)
+		for i := range readings {
+			readings[i].Time = readings[i].Time.Add(at.Sub(start))
+		}
+		s.play(readings)
+	}
+	s.begin(cook.StageWatch{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	begin("fridge", "9 to 3 in 40m, 3 hold 5h, 8 hold 10m, 3 hold 4h, gap 3h, 3.2 hold 2h, to 9 in 60m, to 3 in 30m, 3 hold 2h")
+	s.end(cook.StageCure)
+	s.begin(cook.StageWatch{Stage: cook.StageSmoke, Piece: "flat", Cut: "brisket_flat_cured", Probes: []cook.ProbeID{"flat"}})
+	begin("flat", "5 +0.12/min x430, +0.2/min x170, 92 hold 20m")
+	s.end(cook.StageSmoke)
+	s.begin(cook.StageWatch{Stage: cook.StageHold, Piece: "flat", Cut: "brisket_flat_cured", Probes: []cook.ProbeID{"flat"}})
+	begin("flat", "88 -0.2/min x150, 58 hold 30m, to 75 in 40m, 75 hold 30m")
+	s.end(cook.StageHold)
+	s.begin(cook.StageWatch{Stage: cook.StageChill, Piece: "flat", Cut: "brisket_flat_cured", Probes: []cook.ProbeID{"flat"}})
+	begin("flat", "75 hold 5m, to 56 in 60m, to 21 in 170m, to 4 in 200m")
+	s.end(cook.StageChill)
+	s.begin(cook.StageWatch{Stage: cook.StageStore, Probes: []cook.ProbeID{"fridge"}})
+	begin("fridge", "3 hold 10h")
+	s.end(cook.StageStore)
+	golden(t, "lot.txt", s.log())
+}
+
+// A running cook implies smoke, then hold and chill; the probe that is pulled out of the meat says nothing about cooling.
+func TestStages_OfARunningCook(t *testing.T) {
+	for _, c := range []struct {
+		name, after string
+		want        string
+		told        []string
+	}{
+		{"held hot", "90 -0.1/min x120", "hold: hot-holding waiting 0s; cooling-1 waiting 0s; cooling-2 waiting 0s;\n", nil},
+		{"chilled in time", "90 -1/min x70, 20 -0.1/min x160", "chill: cooling-1 met 37m0s; cooling-2 met 3h8m0s;\n", nil},
+		{"forgotten on the counter", "90 -0.2/min x260", "chill: cooling-1 running 1h36m0s at risk; cooling-2 running 1h36m0s at risk;\n", []string{"cooling-risk/1/flat active"}},
+		{"pulled out", "90 hold 1m, 22 hold 3h", "", nil},
+	} {
+		n := newNight(t, supper(flat()))
+		n.play(slices.Concat(mustRead(t, "pit", time.Minute, "107 hold 5h"), mustRead(t, "flat", time.Minute, "5 +0.3/min x290")))
+		n.cook.Events = []cook.Event{{Time: minute(300), Kind: cook.EventPieceOff, Piece: "flat"}}
+		n.do(n.m.CookChanged(n.cook, n.now))
+		readings := mustRead(t, "flat", time.Minute, c.after)
+		for i := range readings {
+			readings[i].Time = readings[i].Time.Add(300 * time.Minute)
+		}
+		n.play(readings)
+		if got := n.clocks(); c.want != "" && got != c.want {
+			t.Errorf("%s: clocks\n got %swant %s", c.name, got, c.want)
+		}
+		var told []string
+		for _, m := range n.messages() {
+			if _, what, _ := strings.Cut(m, " "); strings.HasPrefix(what, "cooling") || strings.HasPrefix(what, "hold") {
+				told = append(told, what)
+			}
+		}
+		same(t, c.name, told, c.told)
+	}
+}
+
+// After a restart the stage is counted again from what is stored: the clocks stand as before, nobody is told again, and what was
+// entered comes out again with the same key, for the journal to know it.
+func TestStages_RestartCountsAgain(t *testing.T) {
+	s := newShop(t)
+	s.begin(cook.StageWatch{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	s.play(mustRead(t, "fridge", time.Minute, "3 hold 2h, 9 hold 1h"))
+	before := s.clocks()
+	alarms := s.m.Snapshot().Alarms
+	entered := strings.Count(s.log(), "ENTERED")
+	told := len(s.messages())
+
+	m := newTested()
+	m.Restore(nil, alarms)
+	s.m, s.heard, s.times = m, nil, nil
+	s.do(s.m.StagesChanged(s.open, s.now))
+	s.until(s.now.Add(5 * time.Second))
+	if got := s.clocks(); got != before {
+		t.Errorf("clocks after the restart %q, before %q", got, before)
+	}
+	if got := s.messages(); len(got) != 0 || told == 0 {
+		t.Errorf("told again %q, told before %d", got, told)
+	}
+	if got := strings.Count(s.log(), "ENTERED"); got != entered || got == 0 {
+		t.Errorf("%d entries come out again, %d were given out", got, entered)
+	}
+	for _, a := range s.m.Snapshot().Alarms {
+		if a.State != alarm.Active {
+			t.Errorf("%s is %s after the restart", a.ID, a.State)
+		}
+	}
+}
+
+// Readings that come late and out of order end in the same clocks as readings that came in order.
+func TestStages_LateReadingsAreCountedAgain(t *testing.T) {
+	readings := mustRead(t, "fridge", time.Minute, "3 hold 2h, 9 hold 20m, 3 hold 1h")
+	want := newShop(t)
+	want.begin(cook.StageWatch{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	want.play(slices.Clone(readings))
+
+	got := newShop(t)
+	got.begin(cook.StageWatch{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	got.play(slices.Concat(slices.Clone(readings[:60]), slices.Clone(readings[110:])))
+	got.arrive(slices.Clone(readings[60:110])...)
+	got.now = got.now.Add(calm + time.Second)
+	got.do(got.m.Tick(got.now))
+	if a, b := got.clocks(), want.clocks(); a != b {
+		t.Errorf("clocks %q, want %q", a, b)
+	}
+}
