@@ -103,7 +103,7 @@ func TestParse_SaysWhatIsWrongAndWhere(t *testing.T) {
 		{"[[notify.person]]\nname = \"cook\"", `no path leads to "cook"`},
 		{"[[notify.person]]\nname = \"cook\"\nquiet_from = \"22:00\"", "quiet_from and quiet_until go together"},
 		{"[[notify.person]]\nname = \"cook\"\nquiet_holds = \"high\"", "high alarms are never held back"},
-		{"[[notify.path]]\nname = \"a\"\nkind = \"pigeon\"", `notify.path[0]: kind "pigeon" is not email, webhook, alertmanager or command`},
+		{"[[notify.path]]\nname = \"a\"\nkind = \"pigeon\"", `notify.path[0]: kind "pigeon" is not email, webhook, alertmanager, command or webpush`},
 		{"[[notify.path]]\nname = \"a\"\nkind = \"command\"\ncommand = [\"siren\"]", "it is never used: say when"},
 		{"[[notify.path]]\nname = \"a\"\nkind = \"command\"\ncommand = [\"siren\"]", "full path of a program"},
 		{"[[notify.path]]\nname = \"a\"\nkind = \"command\"\ncommand = [\"/bin/true\"]\nlow_after = \"0s\"", "no path is used for high alarms"},
@@ -136,8 +136,8 @@ func TestSample_ItsMessagesAreValid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(c.Notify.People) != 2 || len(c.Notify.Paths) != 5 {
-		t.Errorf("%d people and %d paths, want 2 and 5", len(c.Notify.People), len(c.Notify.Paths))
+	if len(c.Notify.People) != 2 || len(c.Notify.Paths) != 6 {
+		t.Errorf("%d people and %d paths, want 2 and 6", len(c.Notify.People), len(c.Notify.Paths))
 	}
 	ladder := c.Notify.Paths[1].After()
 	if _, ok := ladder[alarm.Low]; ok || ladder[alarm.High] != 0 || ladder[alarm.Medium] != 10*time.Minute {

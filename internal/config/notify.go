@@ -62,6 +62,8 @@ type Path struct {
 	TokenFile  string `toml:"token_file"`
 
 	Command []string `toml:"command"`
+
+	Contact string `toml:"contact"`
 }
 
 // The kinds of path.
@@ -70,6 +72,7 @@ const (
 	PathWebhook      = "webhook"
 	PathAlertmanager = "alertmanager"
 	PathCommand      = "command"
+	PathWebPush      = "webpush"
 )
 
 // After gives how long an alarm of each priority may stand before the path is used; a priority that never uses it is missing.
@@ -248,8 +251,15 @@ func (p Path) kindMistakes() []error {
 		if len(p.Command) == 0 || !strings.HasPrefix(p.Command[0], "/") {
 			add("command needs the full path of a program and its arguments, such as [\"/usr/local/bin/siren\", \"on\"]")
 		}
+	case PathWebPush:
+		if p.Person == "" {
+			add("webpush needs a person, whose browsers are told")
+		}
+		if !contact(p.Contact) {
+			add("contact %q is not how the push services reach you: write it like mailto:cook@example.org or https://example.org; no localhost", p.Contact)
+		}
 	default:
-		add("kind %q is not email, webhook, alertmanager or command", p.Kind)
+		add("kind %q is not email, webhook, alertmanager, command or webpush", p.Kind)
 	}
 	return errs
 }
@@ -266,7 +276,7 @@ func (p Path) strangers() []error {
 		{"ca_file", p.CAFile != "", []string{PathEmail}}, {"from", p.From != "", []string{PathEmail}}, {"to", len(p.To) > 0, []string{PathEmail}},
 		{"url", p.URL != "", []string{PathWebhook, PathAlertmanager}}, {"url_file", p.URLFile != "", []string{PathWebhook, PathAlertmanager}},
 		{"token_file", p.TokenFile != "", []string{PathWebhook, PathAlertmanager}}, {"secret_file", p.SecretFile != "", []string{PathWebhook}},
-		{"command", len(p.Command) > 0, []string{PathCommand}},
+		{"command", len(p.Command) > 0, []string{PathCommand}}, {"contact", p.Contact != "", []string{PathWebPush}},
 	}
 	var errs []error
 	for _, s := range set {
@@ -275,6 +285,21 @@ func (p Path) strangers() []error {
 		}
 	}
 	return errs
+}
+
+// contact reports whether a text is an address that push services accept as that of who sends (RFC 8292, section 2.1).
+func contact(s string) bool {
+	host := ""
+	if to, ok := strings.CutPrefix(s, "mailto:"); ok {
+		a, err := mail.ParseAddress(to)
+		if err != nil || a.Address != to {
+			return false
+		}
+		_, host, _ = strings.Cut(to, "@")
+	} else if u, err := url.Parse(s); err == nil && u.Scheme == "https" && u.User == nil {
+		host = u.Hostname()
+	}
+	return strings.Contains(host, ".") && !strings.HasSuffix(host, ".local") && !strings.HasSuffix(host, ".localhost")
 }
 
 func timeOfDay(s string) bool {

@@ -27,6 +27,7 @@ import (
 	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/notify"
 	"stallkeeper/internal/store"
 	"stallkeeper/internal/web"
 )
@@ -62,6 +63,8 @@ type Daemon struct {
 
 	estimator *estimator.Estimator
 	metrics   *metrics.Metrics
+
+	pushKey *notify.VAPID // nil when no path leads to browsers
 }
 
 // statusTopic says whether the daemon is alive: retained, with a last will.
@@ -194,7 +197,7 @@ func (d *Daemon) openWeb() error {
 		return err
 	}
 	d.watch.measured = d.metrics
-	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Planner: d.estimator, View: d.watch, Log: d.opts.Log, Now: d.opts.Now,
+	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Planner: d.estimator, View: d.watch, PostRoom: postRoom{d}, Log: d.opts.Log, Now: d.opts.Now,
 		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Records: d.books, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {

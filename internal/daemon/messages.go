@@ -80,6 +80,19 @@ func (l ledger) Tried(ctx context.Context, id string, t notify.Try) error {
 	return l.db.MessageTried(ctx, id, t.At, t.Error, t.Final)
 }
 
+// Health gives how the paths did.
+func (l ledger) Health(ctx context.Context) (map[string]notify.Health, error) {
+	kept, err := l.db.PathsHealth(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string]notify.Health, len(kept))
+	for path, h := range kept {
+		out[path] = notify.Health(h)
+	}
+	return out, nil
+}
+
 // openMessages prepares what tells people; nothing when the configuration names no path and no heartbeat.
 func (d *Daemon) openMessages(ctx context.Context) error {
 	cfg := d.opts.Config.Notify
@@ -93,7 +106,7 @@ func (d *Daemon) openMessages(ctx context.Context) error {
 	}
 	senders := map[string]notify.Sender{}
 	for _, p := range cfg.Paths {
-		if senders[p.Name], err = sender(p, cfg.Link, zone); err != nil {
+		if senders[p.Name], err = d.sender(p, zone); err != nil {
 			return fmt.Errorf("notify.path %q: %w", p.Name, err)
 		}
 	}
@@ -127,7 +140,7 @@ func (d *Daemon) addressBooks() error {
 		if !slices.Contains(cfg.Records.Mail, p.Name) {
 			continue
 		}
-		if d.books.mail[p.Name], err = sender(p, cfg.Notify.Link, zone); err != nil {
+		if d.books.mail[p.Name], err = d.sender(p, zone); err != nil {
 			return fmt.Errorf("notify.path %q: %w", p.Name, err)
 		}
 	}
@@ -178,7 +191,8 @@ func ladder(cfg config.Notify, zone *time.Location) (notify.Ladder, error) {
 // usualLimit is how long one try may take where the configuration does not say.
 const usualLimit = 30 * time.Second
 
-func sender(p config.Path, link string, zone *time.Location) (notify.Sender, error) {
+func (d *Daemon) sender(p config.Path, zone *time.Location) (notify.Sender, error) {
+	link := d.opts.Config.Notify.Link
 	limit := p.TimeLimit
 	if limit == 0 {
 		limit = usualLimit
@@ -188,6 +202,8 @@ func sender(p config.Path, link string, zone *time.Location) (notify.Sender, err
 		return email(p, link, zone, limit)
 	case config.PathCommand:
 		return notify.NewCommand(p.Command, limit, zone, link), nil
+	case config.PathWebPush:
+		return d.webPush(p, zone, limit)
 	}
 	o := notify.WebhookOptions{URL: p.URL, Link: link, Limit: limit}
 	var err error

@@ -19,9 +19,24 @@ type Alertmanager struct {
 // NewAlertmanager makes a sender; URL is the root of the Alertmanager, such as http://127.0.0.1:9093.
 func NewAlertmanager(o WebhookOptions) *Alertmanager { return &Alertmanager{o, newClient(o.Limit)} }
 
-// stands is how long an alert stands there without being ended: without an end the Alertmanager would end it after some
-// minutes by itself.
-const stands = 7 * 24 * time.Hour
+// What the API asks of its clients (Prometheus documentation, "Alerting clients"): an alert is sent again for as long as it
+// stands, for the Alertmanager keeps alerts in memory only; one whose end is past counts as resolved, one without an end as
+// resolved some minutes after it was last heard of. The end is put further ahead than the usual few repeats, so that a
+// restart or a power cut of this machine does not tell people that the fire is well.
+const (
+	stands = time.Hour
+	resend = time.Minute
+)
+
+var _ Refresher = (*Alertmanager)(nil)
+
+// Every is how often what stands is sent again.
+func (am *Alertmanager) Every() time.Duration { return resend }
+
+// Refresh sends what stands again, with a new end.
+func (am *Alertmanager) Refresh(ctx context.Context, path string, standing []Item, now time.Time) error {
+	return am.Send(ctx, Message{Path: path, Made: now, For: Again, Why: "it stands", Items: standing})
+}
 
 type postable struct {
 	Labels       map[string]string `json:"labels"`

@@ -290,6 +290,19 @@ func (c *Core) over(now time.Time, k *climb, f Fact) []Message {
 	return out
 }
 
+// standing gives what people or machines on a path were told of and what is not over.
+func (c *Core) standing(path string) []Item {
+	var out []Item
+	for _, id := range slices.Sorted(maps.Keys(c.s.Climbs)) {
+		if t := c.s.Climbs[id].Told[path]; t != nil && !t.Held {
+			it := c.s.Climbs[id].Item
+			it.Was = "" // that it was less urgent has been said
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
 // firstPaths gives for each person who was told the path that told them first.
 func (c *Core) firstPaths(k *climb) map[string]string {
 	out := map[string]string{}
@@ -320,7 +333,7 @@ func (c *Core) test(now time.Time) []Message {
 	var out []Message
 	for _, r := range c.ladder.Routes {
 		out = append(out, Message{ID: identify("test", at.Format(time.DateOnly), r.Path), Path: r.Path, Made: now.UTC(), For: Test,
-			Why: "a test is wanted every day at " + at.Format("15:04")})
+			Why: fmt.Sprintf("a test is wanted every day at %s; if it stops coming, look why", at.Format("15:04"))})
 	}
 	return out
 }

@@ -19,6 +19,15 @@ type Ledger interface {
 	Waiting(ctx context.Context) ([]Waiting, error)
 	// Tried notes the outcome of a try.
 	Tried(ctx context.Context, id string, t Try) error
+	// Health gives what is known of the paths from their tries, over restarts.
+	Health(ctx context.Context) (map[string]Health, error)
+}
+
+// Health is how a path did the last times.
+type Health struct {
+	Delivered time.Time // the last delivery; zero when there was none
+	Failed    time.Time // the last failed try; zero when there was none
+	Error     string    // of that try
 }
 
 // Waiting is a message that is not delivered.
@@ -39,6 +48,15 @@ type Try struct {
 // error means that the receiver has taken it. Send returns within the time of its context, or its own limit.
 type Sender interface {
 	Send(ctx context.Context, m Message) error
+}
+
+// Refresher is a sender whose receiver must be told again and again of what stands.
+type Refresher interface {
+	Sender
+	// Refresh says once more what stands; there is at least one item. Errors are as those of Send.
+	Refresh(ctx context.Context, path string, standing []Item, now time.Time) error
+	// Every is how often.
+	Every() time.Duration
 }
 
 // ErrRefused is in the error when the receiver understood and said no.

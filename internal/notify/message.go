@@ -99,7 +99,7 @@ func (m Message) Text(zone *time.Location, link string) string {
 		b.WriteString(m.Body + "\n\n")
 	}
 	if m.For == Test {
-		b.WriteString("This is the daily test. Nothing is wrong. If it stops coming, look why.\n\n")
+		b.WriteString("This is a test. Nothing is wrong.\n\n")
 	}
 	fmt.Fprintf(&b, "Why you get this: %s.\n", m.Why)
 	if m.For == Raised || m.For == Again {

@@ -37,8 +37,12 @@ type Notifier struct {
 	facts chan struct{}
 	lanes map[string]*lane
 
-	mu      sync.Mutex // guards trouble
-	trouble error      // why the ledger could not be used the last time
+	mu       sync.Mutex            // guards the fields below
+	trouble  error                 // why the ledger could not be used the last time
+	asked    []Message             // tests that the next step takes
+	askedFor int                   // how many there were
+	waiting  map[string]chan error // by message: who waits for its first try
+	standing map[string][]Item     // by path, for those that want to hear again what stands
 }
 
 // lane is one path with its health. One goroutine at a time delivers on it.
@@ -51,19 +55,28 @@ type lane struct {
 	later  map[string]time.Time // refused messages: no try before
 	tries  map[string]int       // of refused messages
 
-	mu    sync.Mutex // guards since and error
-	since time.Time  // fails since; zero when it works
-	err   string
+	refresher Refresher // nil when its receiver need not hear again what stands
+	refreshed time.Time // when it last did
+
+	mu        sync.Mutex // guards the fields below
+	since     time.Time  // fails since; zero when it works
+	err       string
+	hurry     bool   // somebody waits: no pause
+	delivered uint64 // messages, since the start
+	failed    uint64 // tries, since the start
 }
 
 // New makes a notifier and takes over what the ledger has kept.
 func New(ctx context.Context, o Options) (*Notifier, error) {
-	n := &Notifier{o: o, core: NewCore(o.Ladder), facts: make(chan struct{}, 1), lanes: map[string]*lane{}}
+	n := &Notifier{o: o, core: NewCore(o.Ladder), facts: make(chan struct{}, 1), lanes: map[string]*lane{},
+		waiting: map[string]chan error{}, standing: map[string][]Item{}}
 	for _, r := range o.Ladder.Routes {
 		if o.Senders[r.Path] == nil {
 			return nil, fmt.Errorf("path %q has no sender", r.Path)
 		}
-		n.lanes[r.Path] = &lane{path: r.Path, sender: o.Senders[r.Path], wake: make(chan struct{}, 1), later: map[string]time.Time{}, tries: map[string]int{}}
+		l := &lane{path: r.Path, sender: o.Senders[r.Path], wake: make(chan struct{}, 1), later: map[string]time.Time{}, tries: map[string]int{}}
+		l.refresher, _ = l.sender.(Refresher)
+		n.lanes[r.Path] = l
 	}
 	var err error
 	if n.kept, err = o.Ledger.State(ctx); err != nil {
@@ -184,13 +197,18 @@ func (n *Notifier) plan(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	tests := n.tests()
+	messages = append(messages, tests...)
 	if len(facts) == 0 && len(messages) == 0 && bytes.Equal(state, n.kept) {
+		n.noteStanding()
 		return nil
 	}
 	if err := n.o.Ledger.Keep(ctx, state, through, messages); err != nil {
 		return errors.Join(err, n.core.Restore(n.kept))
 	}
 	n.kept, n.owed = state, nil
+	n.noteStanding()
+	n.taken(len(tests))
 	for _, m := range messages {
 		n.o.Log.Info("message", "path", m.Path, "for", m.For, "subject", m.Subject(), "id", m.ID)
 		if l := n.lanes[m.Path]; l != nil {
@@ -214,7 +232,7 @@ func (n *Notifier) deliver(ctx context.Context, l *lane) {
 			idle = false
 		case <-ticks.C:
 		}
-		if idle {
+		if idle && !n.refreshDue(l) {
 			continue
 		}
 		left, err := n.pass(ctx, l)
@@ -225,6 +243,9 @@ func (n *Notifier) deliver(ctx context.Context, l *lane) {
 
 // pass tries what waits on a path, oldest first, and gives how many still wait.
 func (n *Notifier) pass(ctx context.Context, l *lane) (left int, err error) {
+	if l.hurried() {
+		l.pause = time.Time{}
+	}
 	if resting(n.o.Now(), l.pause) {
 		return 1, nil
 	}
@@ -252,16 +273,65 @@ func (n *Notifier) pass(ctx context.Context, l *lane) (left int, err error) {
 			left--
 		}
 		n.judge(l, w, sendErr, now, final)
+		n.answer(id, sendErr)
 		if sendErr != nil && !errors.Is(sendErr, ErrRefused) {
-			break // the path is down: those behind would fare no better
+			return left, nil // the path is down: those behind would fare no better
 		}
 	}
+	n.refresh(ctx, l)
 	return left, nil
+}
+
+// refreshDue reports whether the path's receiver is to hear again what stands.
+func (n *Notifier) refreshDue(l *lane) bool {
+	if l.refresher == nil {
+		return false
+	}
+	since := n.o.Now().Sub(l.refreshed)
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return len(n.standing[l.path]) > 0 && (since >= l.refresher.Every() || since < 0)
+}
+
+// refresh says again what stands. That it is over is said by the same goroutine, so that it cannot be overtaken.
+func (n *Notifier) refresh(ctx context.Context, l *lane) {
+	if !n.refreshDue(l) {
+		return
+	}
+	n.mu.Lock()
+	items := n.standing[l.path]
+	n.mu.Unlock()
+	now := n.o.Now()
+	err := l.refresher.Refresh(ctx, l.path, items, now)
+	switch {
+	case err != nil && ctx.Err() != nil:
+	case err != nil:
+		n.health(l, now, err.Error())
+		l.fails++
+		l.pause = now.Add(pause(l.fails))
+	default:
+		l.refreshed, l.fails = now, 0
+		if len(l.later) == 0 {
+			n.health(l, time.Time{}, "")
+		}
+	}
+}
+
+// noteStanding puts down what the refreshing lanes are to say.
+func (n *Notifier) noteStanding() {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	for path, l := range n.lanes {
+		if l.refresher != nil {
+			n.standing[path] = n.core.standing(path)
+		}
+	}
 }
 
 // judge notes what a try says about the path, and when to try again.
 func (n *Notifier) judge(l *lane, w Waiting, err error, now time.Time, final bool) {
 	id := w.Message.ID
+	l.count(err)
 	if err == nil {
 		l.fails, l.pause = 0, time.Time{}
 		delete(l.later, id)

@@ -57,6 +57,8 @@ func (d *desk) Tried(_ context.Context, id string, t Try) error {
 	return nil
 }
 
+func (d *desk) Health(context.Context) (map[string]Health, error) { return nil, nil }
+
 type sendFunc func(Message) error
 
 func (f sendFunc) Send(_ context.Context, m Message) error { return f(m) }
@@ -254,6 +256,8 @@ func (s *shared) Tried(ctx context.Context, id string, t Try) error {
 	defer func() { s.turn <- struct{}{} }()
 	return s.d.Tried(ctx, id, t)
 }
+
+func (s *shared) Health(ctx context.Context) (map[string]Health, error) { return s.d.Health(ctx) }
 
 func TestHeartbeat_StopsWhenTheWatchIsNotWell(t *testing.T) {
 	var got, posts atomic.Int32

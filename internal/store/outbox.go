@@ -121,7 +121,49 @@ func (db *DB) MessageTried(ctx context.Context, id string, at time.Time, trouble
 		if trouble != "" {
 			failing = micros(at)
 		}
-		_, err := tx.ExecContext(ctx, `update outbox set tries = tries + 1, error = ?, failing = coalesce(failing, ?), done = ? where id = ?`, trouble, failing, done, id)
+		if _, err := tx.ExecContext(ctx, `update outbox set tries = tries + 1, error = ?, failing = coalesce(failing, ?), done = ? where id = ?`, trouble, failing, done, id); err != nil {
+			return err
+		}
+		column := "delivered = excluded.delivered"
+		var delivered any = micros(at)
+		if trouble != "" {
+			column, delivered = "failed = excluded.failed, error = excluded.error", nil
+		}
+		_, err := tx.ExecContext(ctx, `insert into paths (name, delivered, failed, error) select path, ?, ?, ? from outbox where id = ?
+			on conflict (name) do update set `+column, delivered, failing, trouble, id)
 		return err
 	})
+}
+
+// PathHealth is how deliveries by a path went the last times; zero times where there was none.
+type PathHealth struct {
+	Delivered, Failed time.Time
+	Error             string // of the last failed try
+}
+
+// PathsHealth gives it for every path that was ever tried.
+func (db *DB) PathsHealth(ctx context.Context) (map[string]PathHealth, error) {
+	rows, err := db.reader.QueryContext(ctx, `select name, delivered, failed, error from paths`)
+	if err != nil {
+		return nil, db.explain("read the state of the paths", err)
+	}
+	out := map[string]PathHealth{}
+	_, err = collect(rows, func(rows *sql.Rows) (none struct{}, err error) {
+		var name string
+		var h PathHealth
+		var delivered, failed sql.NullInt64
+		err = rows.Scan(&name, &delivered, &failed, &h.Error)
+		if delivered.Valid {
+			h.Delivered = instant(delivered.Int64)
+		}
+		if failed.Valid {
+			h.Failed = instant(failed.Int64)
+		}
+		out[name] = h
+		return none, err
+	})
+	if err != nil {
+		return nil, db.explain("read the state of the paths", err)
+	}
+	return out, nil
 }

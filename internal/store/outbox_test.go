@@ -101,3 +101,26 @@ func TestOutbox_AddsNoMessageTwice(t *testing.T) {
 		t.Errorf("waiting %v, want two", got)
 	}
 }
+
+func TestPathsHealth_RemembersTheLastDeliveryAndTheLastFailure(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	if err := s.KeepMessages(t.Context(), nil, 0, []Outgoing{{ID: "a", Path: "mail", Made: epoch, Body: []byte("{}")}, {ID: "b", Path: "mail", Made: epoch, Body: []byte("{}")}}); err != nil {
+		t.Fatal(err)
+	}
+	for _, try := range []struct {
+		id, trouble string
+		after       time.Duration
+	}{{"a", "", time.Minute}, {"b", "no route", 2 * time.Minute}, {"b", "refused", 3 * time.Minute}, {"b", "", 4 * time.Minute}} {
+		if err := s.MessageTried(t.Context(), try.id, epoch.Add(try.after), try.trouble, try.trouble == ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := s.PathsHealth(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]PathHealth{"mail": {Delivered: epoch.Add(4 * time.Minute), Failed: epoch.Add(3 * time.Minute), Error: "refused"}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}

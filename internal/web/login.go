@@ -108,7 +108,7 @@ func newGate(o Options) (*gate, error) {
 
 // open reports whether a path needs no login.
 func open(path string) bool {
-	return path == "/login" || path == "/healthz" || path == "/readyz" || path == "/favicon.ico" || strings.HasPrefix(path, "/assets/")
+	return path == "/login" || path == "/healthz" || path == "/readyz" || path == "/favicon.ico" || path == pushWorkerPath || strings.HasPrefix(path, "/assets/")
 }
 
 // changes reports whether a request changes something that others see.

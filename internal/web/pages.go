@@ -51,7 +51,7 @@ func newPageSet(o Options) (*pageSet, error) {
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
 		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
-		"deref": func(v *float64) float64 { return *v }, "by": byWhom,
+		"deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
@@ -93,6 +93,7 @@ func dict(pairs ...any) (map[string]any, error) {
 // register puts the pages on mux.
 func (p *pageSet) register(mux *http.ServeMux) {
 	mux.HandleFunc("GET /assets/{name...}", p.asset)
+	mux.HandleFunc("GET "+pushWorkerPath, p.pushWorker)
 	mux.HandleFunc("GET /favicon.ico", func(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/assets/icon.svg", http.StatusMovedPermanently)
 	})
@@ -118,6 +119,7 @@ func (p *pageSet) register(mux *http.ServeMux) {
 		"GET /brine":                p.getBrine,
 		"POST /brine/keep":          p.postBrineKeep,
 		"POST /brine/drop":          p.postBrineDrop,
+		"POST /settings/test":       p.postPathTest,
 	} {
 		mux.Handle(pattern, p.answering(handle))
 	}

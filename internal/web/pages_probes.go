@@ -126,7 +126,3 @@ func (p *pageSet) postReading(w http.ResponseWriter, r *http.Request) error {
 	returnTo(w, r, "kept", fmt.Sprintf("%s %s at %s", probe, see.Temp(c), see.Clock(at)))
 	return nil
 }
-
-func (p *pageSet) getSettings(w http.ResponseWriter, r *http.Request) error {
-	return p.render(w, r, http.StatusOK, "settings", page{Title: "Settings", Here: "settings", Body: personOf(r).name})
-}

@@ -335,6 +335,23 @@ func roleName(r cook.Role) string {
 	return cmp.Or(string(r), "not assigned")
 }
 
+// pathKind says how a path of messages works.
+func pathKind(kind string) string {
+	switch kind {
+	case "email":
+		return "by e-mail"
+	case "webhook":
+		return "by webhook"
+	case "alertmanager":
+		return "to the Alertmanager"
+	case "command":
+		return "by a program of this machine"
+	case browserPath:
+		return "by browser notifications"
+	}
+	return kind
+}
+
 // byWhom says who did something.
 func byWhom(name string) string {
 	switch name {

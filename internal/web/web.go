@@ -78,6 +78,7 @@ type Options struct {
 	Desk      Desk
 	Library   Library
 	View      View
+	PostRoom  PostRoom // nil = no messages are sent
 	Papers    Papers
 	Log       *slog.Logger
 	Now       func() time.Time

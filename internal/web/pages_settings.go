@@ -1,0 +1,51 @@
+package web
+
+import (
+	"net/http"
+)
+
+// settingsView is who is here and how messages reach people.
+type settingsView struct {
+	Who    string
+	Paths  []Path
+	Hear   []string // paths that this browser may be subscribed to
+	Key    string
+	Tested string // what became of a test just now
+}
+
+func (p *pageSet) getSettings(w http.ResponseWriter, r *http.Request) error {
+	who := personOf(r)
+	body := settingsView{Who: who.name, Tested: r.FormValue("tested")}
+	if p.PostRoom != nil {
+		var err error
+		if body.Paths, err = p.PostRoom.Paths(r.Context()); err != nil {
+			return err
+		}
+		body.Key = p.PostRoom.PushKey()
+	}
+	for _, path := range body.Paths {
+		if who.may(Work) && mayHear(who, path, len(p.Users) > 0) {
+			body.Hear = append(body.Hear, path.Name)
+		}
+	}
+	return p.render(w, r, http.StatusOK, "settings", page{Title: "Settings", Here: "settings", Body: body})
+}
+
+// postPathTest sends a test message and says what became of it.
+func (p *pageSet) postPathTest(w http.ResponseWriter, r *http.Request) error {
+	_, said, err := testPath(r.Context(), p.PostRoom, r.FormValue("path"), by(r, "somebody on the page"))
+	if err != nil {
+		return err
+	}
+	returnTo(w, r, "tested", said)
+	return nil
+}
+
+// pushWorkerPath is where the service worker lies. It holds nothing that must be kept from anybody.
+const pushWorkerPath = "/push-worker.js"
+
+// pushWorker serves the service worker at the root, so that its scope is the whole site.
+func (p *pageSet) pushWorker(w http.ResponseWriter, r *http.Request) {
+	r.SetPathValue("name", "push-worker.js")
+	p.asset(w, r)
+}
