@@ -110,7 +110,7 @@ func corrupt(err error) bool {
 
 // strictly reads rows of a table, demanding the types that were written. A row with others, and a table that breaks off, give
 // record.ErrUnreadable.
-func strictly[T any](ctx context.Context, tx *sql.Tx, query string, columns int, of func(row) (T, error)) iter.Seq2[T, error] {
+func strictly[T any](ctx context.Context, tx querier, query string, columns int, of func(row) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var none T
 		rows, err := tx.QueryContext(ctx, query)
@@ -120,8 +120,9 @@ func strictly[T any](ctx context.Context, tx *sql.Tx, query string, columns int,
 		}
 		defer rows.Close()
 		values := row{values: make([]any, columns)}
+		targets := values.targets()
 		for rows.Next() {
-			if err := rows.Scan(values.targets()...); err != nil {
+			if err := rows.Scan(targets...); err != nil {
 				yield(none, unreadable(err))
 				return
 			}
@@ -241,25 +242,32 @@ func checkReadings(ctx context.Context, tx *sql.Tx, r *record.Report) error {
 	if err := c.load(ctx, tx); err != nil {
 		return err
 	}
-	rows, err := tx.QueryContext(ctx, `select `+readingColumns+` from probes p cross join readings r on r.probe = p.id order by p.id, r.time`)
+	rows, err := tx.QueryContext(ctx, `select id, name from probes order by id`)
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
-	intern := map[string]cook.ProbeID{}
-	for rows.Next() {
-		one, err := scanReading(rows, intern)
-		if err != nil {
-			r.Add("readings", 0, "of %s: %v", c.hour.probe, err)
-			continue
-		}
-		c.take(one)
-	}
-	c.end()
-	if err := rows.Err(); corrupt(err) {
-		r.Add("readings", 0, "after %s of %s: %v", c.hour.at.Format(time.RFC3339), c.hour.probe, err)
-	} else if err != nil {
+	names := map[int64]cook.ProbeID{}
+	ids, err := collect(rows, func(rows *sql.Rows) (id int64, err error) {
+		var name string
+		err = rows.Scan(&id, &name)
+		names[id] = cook.ProbeID(name)
+		return id, err
+	})
+	if err != nil {
 		return err
+	}
+	for _, id := range ids {
+		for one, err := range leanReadings(ctx, tx, names[id], fmt.Sprintf(`where r.probe = %d order by r.time`, id)) {
+			switch {
+			case errors.Is(err, record.ErrUnreadable):
+				r.Add("readings", 0, "of %s after %s: %v", names[id], c.hour.at.Format(time.RFC3339), err)
+			case err != nil:
+				return err
+			default:
+				c.take(one)
+			}
+		}
+		c.end()
 	}
 	for h, s := range c.seals {
 		if !c.met[h] {
@@ -267,6 +275,32 @@ func checkReadings(ctx context.Context, tx *sql.Tx, r *record.Report) error {
 		}
 	}
 	return nil
+}
+
+// leanReadings streams readings of one probe with as few columns as hold them: a year has thirty million.
+func leanReadings(ctx context.Context, tx querier, probe cook.ProbeID, rest string) iter.Seq2[Sequenced, error] {
+	return strictly(ctx, tx, `select r.seq, r.time, r.celsius, r.quality | (r.clock << 8) | (r.retained << 16) | (r.backlog << 17), r.delay, r.device_seq, r.raw from readings r `+rest, 7,
+		func(r row) (Sequenced, error) {
+			s := Sequenced{Seq: column[int64](&r, 0), Reading: cook.Reading{Probe: probe, Time: r.time(1), Celsius: thermal.Celsius(column[float64](&r, 2)), Seq: column[int64](&r, 5)}}
+			flags := column[int64](&r, 3)
+			quality, clock := int(flags&0xff), int(flags>>8&0xff)
+			if flags < 0 || flags>>18 != 0 || quality >= len(qualities()) || clock >= len(clocks()) {
+				return s, fmt.Errorf("%w: it has an unknown quality or clock", record.ErrUnreadable)
+			}
+			s.Quality, s.Clock, s.Retained, s.Backlog = qualities()[quality], clocks()[clock], flags>>16&1 != 0, flags>>17&1 != 0
+			if r.values[4] != nil {
+				s.Arrived = instant(s.Time.UnixMicro() + column[int64](&r, 4))
+			}
+			if r.values[6] != nil {
+				s.Raw = column[string](&r, 6)
+			}
+			return s, r.err
+		})
+}
+
+// querier is a transaction or a pool of connections.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }
 
 type probeHour struct {
