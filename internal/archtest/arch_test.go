@@ -29,6 +29,7 @@ var allowed = map[string][]string{
 	"internal/convert":   {"estimator/thermal"},
 	"internal/calibrate": {"estimator/thermal"},
 	"internal/brine":     {"internal/cook", "estimator/thermal"},
+	"internal/larder":    {"internal/cook", "internal/record", "estimator/thermal"},
 	"internal/plan":      {"internal/cook", "internal/brine", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
 	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
@@ -40,12 +41,12 @@ var allowed = map[string][]string{
 	"internal/signer":    {"internal/record"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/brine", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/larder", "internal/brine", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
 
 // free packages wire or run things and may import any package of the module.
 func free(pkg string) bool { return pkg == "internal/daemon" || strings.HasPrefix(pkg, "cmd/") }
