@@ -24,6 +24,13 @@ type lotCmd struct {
 	Weigh       lotWeighCmd       `cmd:"" help:"Note a weight."`
 	Formulation lotFormulationCmd `cmd:"" help:"Keep a recipe as the brine calculation printed it."`
 	Stage       lotStageCmd       `cmd:"" help:"Start or end a stage."`
+	Move        lotMoveCmd        `cmd:"" help:"End the stage that runs and start the next, in one step."`
+	Timeline    lotTimelineCmd    `cmd:"" help:"Show the whole way of a lot, from its opening to the freezer."`
+	Plan        lotPlanCmd        `cmd:"" help:"Say which kept plan the lot follows (stallkeeper plan --lot shows what is left)."`
+	Yield       lotYieldCmd       `cmd:"" help:"Show what became of the meat, and what a kilogram cost."`
+	Store       lotStoreCmd       `cmd:"" help:"Put portions into the freezer or the cooler, with the date to use them by."`
+	Take        lotTakeCmd        `cmd:"" help:"Take portions out, the oldest first."`
+	Stock       lotStockCmd       `cmd:"" help:"List the portions in stock, first in first out."`
 	Note        lotNoteCmd        `cmd:"" help:"Keep a note."`
 	Change      lotChangeCmd      `cmd:"" help:"Change product, code or class."`
 	Close       lotCloseCmd       `cmd:"" help:"End the work on a lot."`
@@ -305,6 +312,7 @@ type lotRawCmd struct {
 	Reference string    `required:"" help:"The supplier's lot, or the number of the delivery."`
 	Supplier  string    `help:"From whom."`
 	Mass      string    `placeholder:"3.4kg" help:"How much, with unit."`
+	Price     string    `placeholder:"48EUR" help:"What was paid for all of it, with the currency's code."`
 	Received  time.Time `placeholder:"TIME" help:"When it came."`
 	UseBy     time.Time `placeholder:"TIME" help:"Use by."`
 }
@@ -323,6 +331,12 @@ func (r lotRawCmd) Run(c *console) error {
 			return err
 		}
 	}
+	if r.Price != "" {
+		var err error
+		if body.Price, body.Currency, err = parsePrice(r.Price); err != nil {
+			return err
+		}
+	}
 	return r.enter(c, r.signing, sentRecord{Lot: cook.LotID(r.Lot), Kind: record.KindRawMaterial, Body: body})
 }
 
@@ -330,7 +344,7 @@ type lotWeighCmd struct {
 	daemonAPI
 	signing
 	Lot   string `arg:"" help:"Name of the lot."`
-	When  string `arg:"" enum:"raw,trimmed,cured,smoked,chilled,sliced" help:"At which step: raw, trimmed, cured, smoked, chilled or sliced."`
+	When  string `arg:"" enum:"raw,trimmed,fat,rendered,cured,smoked,chilled,sliced,served" help:"At which step: raw, trimmed, fat (trimmed off), rendered, cured, smoked, chilled, sliced or served."`
 	Mass  string `arg:"" help:"Weight, with unit: 3.4kg."`
 	Piece string `help:"Of which piece (default: the whole lot)."`
 	With  string `help:"Which scale."`

@@ -86,5 +86,22 @@ func OfStage(s cook.Stage, from time.Time) Progress {
 	return Progress{Served: true}
 }
 
+// AfterStage is how far a piece has come when the stage of its lot that began last has ended, and none has begun since.
+func AfterStage(s cook.Stage, until time.Time) Progress {
+	switch s {
+	case cook.StageThaw:
+		return Progress{Done: Trim, At: until}
+	case cook.StageCure:
+		return Progress{Done: CureEnd, At: until}
+	case cook.StageDry:
+		return Progress{Done: Rub, At: until}
+	case cook.StageSmoke:
+		return Progress{Done: Rest, At: until}
+	case cook.StageHold:
+		return Progress{Done: Slice, At: until}
+	}
+	return Progress{Served: true}
+}
+
 // Late reports whether the step should have been begun by a time.
 func (s Step) Late(now time.Time) bool { return s.Latest.Before(now) }

@@ -133,7 +133,7 @@ func TestAPI_AnswersAsDocumented(t *testing.T) {
 	openapi3filter.RegisterBodyDecoder("text/calendar", openapi3filter.PlainBodyDecoder)
 	doc := mustDocument(t)
 	server := newServer(t, newShelf(t), withBooks(t))
-	for _, c := range slices.Concat(calls, recordCalls) {
+	for _, c := range slices.Concat(calls, recordCalls, wayCalls) {
 		t.Run(strings.TrimPrefix(c.method+" "+c.path, v1), func(t *testing.T) {
 			r := request(c.method, c.path, c.body)
 			if c.kind != "" {
@@ -255,7 +255,7 @@ func TestOpenAPI_KnowsEveryAddress(t *testing.T) {
 		"GET " + v1 + "/live":          true, // live_test.go
 		"POST " + v1 + "/cooks/import": true, // api_log_test.go
 	}
-	for _, c := range slices.Concat(calls, recordCalls) {
+	for _, c := range slices.Concat(calls, recordCalls, wayCalls) {
 		template := c.template
 		if template == "" {
 			template, _, _ = strings.Cut(c.path, "?")

@@ -18,10 +18,27 @@ func (o Options) standing(ctx context.Context, order plan.Order) (plan.Plan, err
 	now := o.Now()
 	progress := map[cook.PieceID]plan.Progress{}
 	var pit thermal.Celsius
+	staged := map[cook.PieceID]plan.Progress{}
+	if order.Lot != "" {
+		lot, err := o.Records.Lot(ctx, order.Lot)
+		if err != nil && !errors.Is(err, cook.ErrNotFound) {
+			return plan.Plan{}, err
+		}
+		if err == nil {
+			if smokes := lotProgress(lot, order, now, staged); smokes != 0 {
+				order.Cook = smokes
+			}
+		}
+	}
 	if order.Cook != 0 {
 		var err error
 		if pit, err = o.cookProgress(ctx, order, now, progress); err != nil {
 			return plan.Plan{}, err
+		}
+	}
+	for id, at := range staged { // the stages of the lot say more than the cook, but for a piece that smokes
+		if _, cooking := progress[id]; !cooking || at.Done != plan.SmokeStart {
+			progress[id] = at
 		}
 	}
 	again := order.Replan(now, pit, progress)

@@ -1,0 +1,241 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/larder"
+	"stallkeeper/internal/record"
+)
+
+// stockLots is how many lots, the newest, are looked through for portions in stock.
+const stockLots = 1000
+
+// stock gives what is in stock, first in first out.
+func (o Options) stock(ctx context.Context) ([]larder.Lot, error) {
+	var out []larder.Lot
+	for before := int64(0); ; {
+		lots, further, err := o.Records.Lots(ctx, before, 100, false)
+		if err != nil {
+			return nil, err
+		}
+		for _, l := range lots {
+			for _, b := range l.Stock {
+				out = append(out, larder.Lot{ID: l.ID, Product: l.Product, Batch: b})
+			}
+		}
+		if before = further; further == 0 || len(out) >= stockLots {
+			return larder.InOrder(out), nil
+		}
+	}
+}
+
+// stockDoc is a batch in stock.
+type stockDoc struct {
+	Lot      cook.LotID   `json:"lot"`
+	Product  string       `json:"product"`
+	Entry    int64        `json:"entry"`
+	In       time.Time    `json:"in"`
+	Piece    cook.PieceID `json:"piece,omitempty"`
+	Portions int          `json:"portions"`
+	Left     int          `json:"left"`
+	MassKg   float64      `json:"mass_kg,omitempty"`
+	Kept     string       `json:"kept"`
+	Where    string       `json:"where,omitempty"`
+	UseBy    *time.Time   `json:"use_by"`
+	Standard string       `json:"standard,omitempty"`
+	Past     bool         `json:"past"`    // its date has passed
+	Spoiled  bool         `json:"spoiled"` // and it may not be eaten
+}
+
+func stockDocOf(l larder.Lot, now time.Time) stockDoc {
+	b := l.Body
+	return stockDoc{l.ID, l.Product, l.Seq, l.At.UTC(), b.Piece, b.Portions, l.Left, b.MassKg, b.Kept, b.Where, moment(b.UseBy), b.Standard, l.Past(now), l.Spoiled(now)}
+}
+
+func (s *Server) getStock(w http.ResponseWriter, r *http.Request) error {
+	if err := queryOf(r, nil).err(); err != nil {
+		return err
+	}
+	stock, err := s.opts.stock(r.Context())
+	if err != nil {
+		return err
+	}
+	out := make([]stockDoc, 0, len(stock))
+	for _, l := range stock {
+		out = append(out, stockDocOf(l, s.opts.Now()))
+	}
+	return s.give(w, r, http.StatusOK, struct {
+		Stock []stockDoc `json:"stock"`
+	}{out})
+}
+
+// stockIn puts portions into stock. Its date is reckoned from when the meat was cooked.
+type stockIn struct {
+	Lot      cook.LotID   `json:"lot"`
+	Piece    cook.PieceID `json:"piece,omitempty"`
+	Portions int          `json:"portions"`
+	MassKg   float64      `json:"mass_kg,omitempty"`
+	Kept     string       `json:"kept"`
+	Where    string       `json:"where,omitempty"`
+	Standard string       `json:"standard,omitempty"` // id of a standard; absent: the stricter
+	Made     time.Time    `json:"made,omitzero"`      // absent: the end of its smoking, or now
+	At       time.Time    `json:"at,omitzero"`
+}
+
+func (s *Server) postStock(w http.ResponseWriter, r *http.Request) error {
+	var in struct {
+		signature
+		stockIn
+	}
+	if err := take(r, &in, false); err != nil {
+		return err
+	}
+	who, auth, err := s.signed(r, in.signature)
+	if err != nil {
+		return err
+	}
+	entry, err := s.opts.putIn(r.Context(), in.stockIn, who, auth)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusCreated, entryDocOf(entry))
+}
+
+// putIn enters portions, with the date by which they are to be used.
+func (o Options) putIn(ctx context.Context, in stockIn, by string, auth record.Auth) (record.Entry, error) {
+	lot, err := o.Records.Lot(ctx, in.Lot)
+	if err != nil {
+		return record.Entry{}, err
+	}
+	life, err := larder.Find(in.Standard, in.Kept)
+	if err != nil {
+		return record.Entry{}, bad("%s", clipTo(err.Error(), 300))
+	}
+	made := in.Made
+	if made.IsZero() {
+		made = cookedAt(lot, in.Piece)
+	}
+	if now := o.Now(); made.IsZero() {
+		made = in.At
+		if made.IsZero() {
+			made = now
+		}
+	} else if made.After(now.Add(future)) {
+		return record.Entry{}, bad("made is in the future: say when it was cooked")
+	}
+	if life.Kept == record.InFreezer { // its quality counts from the freezing
+		made = in.At
+		if made.IsZero() {
+			made = o.Now()
+		}
+	}
+	body := record.Portioned{Piece: in.Piece, Portions: in.Portions, MassKg: in.MassKg, Kept: in.Kept, Where: in.Where,
+		UseBy: cook.Instant(life.UseBy(made, o.Location)), Standard: life.Standard}
+	entries, err := o.Records.Append(ctx, record.Draft{Lot: in.Lot, At: in.At, By: by, Auth: auth, Body: body})
+	if err != nil {
+		return record.Entry{}, recordError(err)
+	}
+	return entries[0], nil
+}
+
+// cookedAt is when a piece came off the fire: the end of its newest smoking; zero if it was never smoked.
+func cookedAt(lot *record.Lot, piece cook.PieceID) time.Time {
+	var at time.Time
+	for _, run := range lot.Stages {
+		if run.Stage == cook.StageSmoke && !run.Until.IsZero() && (run.Piece == "" || piece == "" || run.Piece == piece) && run.Until.After(at) {
+			at = run.Until
+		}
+	}
+	return at
+}
+
+// stockOut takes portions out of stock, the oldest first.
+type stockOut struct {
+	Product  string     `json:"product,omitempty"`
+	Lot      cook.LotID `json:"lot,omitempty"`
+	Kept     string     `json:"kept,omitempty"`
+	Portions int        `json:"portions"`
+	Why      string     `json:"why,omitempty"`
+	Discard  bool       `json:"discard,omitempty"`
+	At       time.Time  `json:"at,omitzero"`
+}
+
+// takenDoc is what was taken out, batch by batch.
+type takenDoc struct {
+	Taken []takenLine `json:"taken"`
+}
+
+type takenLine struct {
+	Lot      cook.LotID `json:"lot"`
+	Product  string     `json:"product"`
+	From     int64      `json:"from"`
+	Entry    int64      `json:"entry"`
+	Portions int        `json:"portions"`
+	Where    string     `json:"where,omitempty"`
+	UseBy    *time.Time `json:"use_by"`
+}
+
+func (s *Server) postStockTake(w http.ResponseWriter, r *http.Request) error {
+	var in struct {
+		signature
+		stockOut
+	}
+	if err := take(r, &in, false); err != nil {
+		return err
+	}
+	who, auth, err := s.signed(r, in.signature)
+	if err != nil {
+		return err
+	}
+	doc, err := s.opts.takeOut(r.Context(), in.stockOut, who, auth)
+	if err != nil {
+		return err
+	}
+	return s.give(w, r, http.StatusCreated, doc)
+}
+
+// takeOut enters which portions went out, all or none.
+func (o Options) takeOut(ctx context.Context, out stockOut, by string, auth record.Auth) (takenDoc, error) {
+	stock, err := o.stock(ctx)
+	if err != nil {
+		return takenDoc{}, err
+	}
+	draws, err := larder.FirstOut(stock, larder.Wish{Product: out.Product, Lot: out.Lot, Kept: out.Kept, Portions: out.Portions, Discard: out.Discard}, o.Now())
+	if err != nil {
+		if said := recordError(err); said != err {
+			return takenDoc{}, said
+		}
+		return takenDoc{}, bad("%s", clipTo(err.Error(), 300))
+	}
+	why := out.Why
+	if why == "" && out.Discard {
+		why = "thrown away"
+	}
+	var drafts []record.Draft
+	for _, d := range draws {
+		drafts = append(drafts, record.Draft{Lot: d.From.ID, At: out.At, By: by, Auth: auth, Body: record.Taken{From: d.From.Seq, Portions: d.Portions, Why: why}})
+	}
+	entries, err := o.Records.Append(ctx, drafts...)
+	if err != nil {
+		return takenDoc{}, recordError(err)
+	}
+	if len(entries) != len(draws) {
+		return takenDoc{}, fmt.Errorf("take from stock: %d entries for %d batches", len(entries), len(draws))
+	}
+	doc := takenDoc{Taken: make([]takenLine, 0, len(draws))}
+	for i, d := range draws {
+		doc.Taken = append(doc.Taken, takenLine{d.From.ID, d.From.Product, d.From.Seq, entries[i].Seq, d.Portions, d.From.Body.Where, moment(d.From.Body.UseBy)})
+	}
+	return doc, nil
+}
+
+// getLives lists how long things keep, by which standard.
+func (s *Server) getLives(w http.ResponseWriter, r *http.Request) error {
+	return s.give(w, r, http.StatusOK, struct {
+		Standards []larder.Life `json:"standards"`
+	}{larder.Lives()})
+}
