@@ -15,7 +15,8 @@ import (
 	"stallkeeper/internal/testrig"
 )
 
-// TestDemo_InABrowser uses the watch page of the running demo: by keyboard alone, without script, and printed.
+// TestDemo_InABrowser uses the watch page of the running demo: by keyboard alone, without script, and printed; lights a second
+// fire and acknowledges what it calls for.
 func TestDemo_InABrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes a browser and a minute")
@@ -56,11 +57,13 @@ func TestDemo_InABrowser(t *testing.T) {
 		}
 		return bands == 3
 	})
-	walk := exec.CommandContext(t.Context(), node, "walk.mjs", s.HTTP, t.TempDir())
-	walk.Dir = dir
-	walk.Env = append(os.Environ(), "CHROMIUM="+chromium, "PIECE=/?piece=1/packer", "ONLY=use")
-	if out, err := walk.CombinedOutput(); err != nil {
-		t.Errorf("%v\n%s", err, out)
+	for _, part := range []string{"use", "whole"} {
+		walk := exec.CommandContext(t.Context(), node, "walk.mjs", s.HTTP, t.TempDir())
+		walk.Dir = dir
+		walk.Env = append(os.Environ(), "CHROMIUM="+chromium, "PIECE=/?piece=1/packer", "WIDTHS=390", "ONLY="+part)
+		if out, err := walk.CombinedOutput(); err != nil {
+			t.Errorf("%s: %v\n%s", part, err, out)
+		}
 	}
 	cancel()
 	if code := <-ended; code != 0 {

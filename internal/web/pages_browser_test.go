@@ -2,12 +2,14 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
 
+	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/testrig"
 )
 
@@ -34,6 +36,23 @@ func TestPages_InABrowser(t *testing.T) {
 	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
 	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",
 		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /probes /settings /brine /plan /plan/1")
+}
+
+// TestWholeWalk_InABrowser lights a fire, watches, asks, logs and acknowledges by keyboard alone at each width and light.
+func TestWholeWalk_InABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a browser")
+	}
+	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium", "chromium-browser")
+	dir := filepath.Join("testdata", "browser")
+	testrig.NodePackages(t, dir, "axe-core")
+	n := newNight(t)
+	for i := range 6 { // one for each time the walk acknowledges
+		a := n.snap.Alarms[0]
+		a.ID += alarm.ID(fmt.Sprintf("/%d", i))
+		n.snap.Alarms = append(n.snap.Alarms, a)
+	}
+	walk(t, dir, node, serveNight(t, n, nil).URL, t.TempDir(), "CHROMIUM="+chromium, "PIECE=/?piece=7/flat", "ONLY=whole")
 }
 
 func walk(t *testing.T, dir, node, base, pictures string, env ...string) {

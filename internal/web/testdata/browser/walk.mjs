@@ -1,6 +1,7 @@
 // Walks through the pages of a served night with a real browser and reports what is wrong.
 // node walk.mjs BASE PICTURES; the environment gives CHROMIUM (the browser), PATHS (the pages to look at), PIECE (the watch
-// page to use) and ONLY (look or use, if not both). Exit status 1 with one line per finding.
+// page to use), ONLY (look, use, whole or restart: one part alone) and NAME (of the piece that the whole walk puts on a new fire).
+// Exit status 1 with one line per finding.
 import { chromium } from "playwright-core";
 import fs from "node:fs";
 import { createRequire } from "node:module";
@@ -19,7 +20,7 @@ async function open(name, options = {}, cookies = []) {
   const context = await browser.newContext({ viewport: { width: 390, height: 844 }, colorScheme: "dark", ...options });
   if (cookies.length) await context.addCookies(cookies.map(([n, value]) => ({ name: n, value, url: base })));
   const page = await context.newPage();
-  page.on("console", (m) => { if (["error", "warning"].includes(m.type())) note(name, `console: ${m.text()}`); });
+  page.on("console", (m) => { if (["error", "warning"].includes(m.type()) && !(name === "restart" && m.text().includes("net::ERR"))) note(name, `console: ${m.text()}`); });
   page.on("pageerror", (e) => note(name, `script: ${e.message}`));
   page.on("request", (r) => { if (!r.url().startsWith(base) && !r.url().startsWith("data:")) note(name, `asks for ${r.url()}`); });
   return page;
@@ -48,13 +49,14 @@ async function measure(page, name) {
   for (const l of layout) note(name, l);
 }
 
-// Every page is judged on a phone, dark and light, and on a wide screen; the first three in red too. The first page is
+// Every page is judged at each width, dark or light; the first three in red and in the other light too. The first page is
 // pictured at every width and light.
 async function look() {
   for (const width of [390, 768, 1280]) for (const light of ["dark", "light", "red"]) {
-    const full = width === 390 || (width === 1280 && light === "dark");
+    const whole = ["390 dark", "768 light", "1280 dark"].includes(`${width} ${light}`);
+    const full = whole || width === 390;
     const page = await open(`${width} ${light}`, { viewport: { width, height: 844 }, colorScheme: light === "light" ? "light" : "dark" }, light === "red" ? [["stallkeeper-light", "red"]] : []);
-    for (const path of full ? (light === "red" ? paths.slice(0, 3) : paths) : paths.slice(0, 1)) {
+    for (const path of whole ? paths : full ? paths.slice(0, 3) : paths.slice(0, 1)) {
       const name = `${path} ${width} ${light}`;
       await page.goto(base + path, { waitUntil: "load" });
       if (await page.locator("#curve").count()) await page.locator("#curve canvas").waitFor({ timeout: 5000 }).catch(() => note(name, "no curve is drawn"));
@@ -114,6 +116,51 @@ async function byKeyboard() {
   await page.context().close();
 }
 
+// whole is an evening by keyboard alone: a fire is lit, a lane watched, a what-if asked, a wrap logged and taken back, an
+// alarm acknowledged.
+async function whole(width, light) {
+  const name = `whole walk ${width} ${light}`;
+  const page = await open(name, { viewport: { width, height: 844 }, colorScheme: light });
+  const enter = async (selector) => { const ok = await reach(page, selector, name); if (ok) await page.keyboard.press("Enter"); return ok; };
+  const type = async (selector, text) => { if (await reach(page, selector, name)) await page.keyboard.type(text); };
+  await page.goto(base + "/start", { waitUntil: "load" });
+  if (await reach(page, "#p0-id", name)) { await page.keyboard.press("Control+A"); await page.keyboard.type(process.env.NAME || "ghost"); }
+  await type("#p0-cut", "pork sh");
+  await type("#p0-mass", "3,2");
+  await says(page, "#ahead-p0", "4 times in 5", name);
+  await judge(page, name);
+  if (await enter("#light")) await page.waitForURL("**/?piece=**", { timeout: 8000 }).catch(() => note(name, "lighting up leads nowhere"));
+  if (await enter(".lane > a:not([aria-current])")) await page.waitForFunction(() => document.activeElement?.matches(".lane > a[aria-current]"), undefined, { timeout: 8000 }).catch(() => note(name, "a lane chosen by Enter is not shown, or loses the focus"));
+  await page.goto(base + (process.env.PIECE || "/"), { waitUntil: "load" });
+  if (await enter("#if-hold")) await says(page, "#answer", "Nothing is done yet", name);
+  if ((await enter("#log > summary")) && (await enter('button[value^="wrap"], button[value="unwrap"]'))) {
+    await says(page, "#done", "Logged: ", name);
+    await enter("#undo");
+    await page.waitForFunction(() => !document.querySelector("#done form"), undefined, { timeout: 8000 }).catch(() => note(name, "what was taken back is still offered"));
+  }
+  await page.goto(base + "/", { waitUntil: "load" });
+  await page.locator(".alarm .main").first().waitFor({ timeout: 60000 }).catch(() => note(name, "no alarm comes"));
+  const id = await page.locator(".alarm .main").first().getAttribute("id");
+  if (id && (await enter(`[id="${id}"]`))) await page.waitForFunction((i) => !document.getElementById(i), id, { timeout: 8000 }).catch(() => note(name, "an alarm acknowledged by Enter stays open"));
+  await page.context().close();
+}
+
+// restart keeps a page open while its daemon is killed and started again; the one who does that reads READY, AWAY and BACK.
+async function restart() {
+  const page = await open("restart");
+  await page.goto(base + "/", { waitUntil: "load" });
+  await page.locator(".lane .heat", { hasText: "of" }).first().waitFor({ timeout: 30000 });
+  await page.evaluate(() => { globalThis.opened = true; });
+  console.log("READY");
+  await page.locator("#link", { hasText: "No answer from the daemon" }).waitFor({ timeout: 30000 });
+  console.log("AWAY");
+  await page.locator(".lane .heat", { hasText: "49.4" }).first().waitFor({ timeout: 60000 });
+  await page.locator(".marks", { hasText: "fuel added" }).waitFor({ timeout: 20000 });
+  await page.locator("#link").waitFor({ state: "hidden", timeout: 20000 });
+  if (!(await page.evaluate(() => globalThis.opened))) note("restart", "the page was loaded anew");
+  if (!findings.length) console.log("BACK");
+}
+
 async function byItself() {
   const name = "live";
   const page = await open(name);
@@ -161,8 +208,11 @@ async function use() {
 }
 
 try {
-  if (process.env.ONLY !== "use") await look();
-  if (process.env.ONLY !== "look") await use();
+  const only = process.env.ONLY;
+  if (!only || only === "look") await look();
+  if (!only || only === "use") await use();
+  if (only === "restart") await restart();
+  if (only === "whole") for (const width of (process.env.WIDTHS || "390 768 1280").split(" ")) for (const light of ["dark", "light"]) await whole(Number(width), light);
 } finally {
   await browser.close();
 }
