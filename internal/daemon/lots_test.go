@@ -1,0 +1,93 @@
+package daemon
+
+import (
+	"log/slog"
+	"testing"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/ingest"
+	"stallkeeper/internal/metrics"
+	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/record"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
+
+// enters puts bodies into the journal of the brisket's lot, at supperTime and a number of minutes.
+func (b *bench) enters(minute int, bodies ...record.Body) {
+	b.t.Helper()
+	for _, body := range bodies {
+		d := record.Draft{Lot: "26-05-02-brisket", At: supperTime.Add(time.Duration(minute) * time.Minute), By: "KM", Auth: record.AuthSaid, Body: body}
+		if _, err := b.db.Append(b.t.Context(), d); err != nil {
+			b.t.Fatal(err)
+		}
+	}
+}
+
+func (b *bench) lot() *record.Lot {
+	b.t.Helper()
+	l, err := b.db.Lot(b.t.Context(), "26-05-02-brisket")
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return l
+}
+
+// restart gives the store to a new watch, as a start of the daemon does.
+func (b *bench) restart() {
+	b.t.Helper()
+	old := b.w
+	core := monitor.New(monitor.Options{Settings: alarm.DefaultSettings(), Zone: time.UTC})
+	b.w = newWatch(core, b.db, slog.New(slog.NewTextHandler(b.t.Output(), nil)), old.now)
+	b.w.publish, b.w.link, b.w.stats = old.publish, old.link, func() ingest.Stats { return ingest.Stats{} }
+	var err error
+	if b.w.measured, err = metrics.New(prometheus.NewRegistry(), b.w, "test"); err != nil {
+		b.t.Fatal(err)
+	}
+	if err := b.w.restore(b.t.Context()); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// A cooler that fails during a cure is in the journal as a deviation, entered once whatever is restarted; the end of the stage is judged.
+func TestWatch_ACureThatWarmsUpIsInTheJournalOnce(t *testing.T) {
+	b := newBench(t)
+	b.enters(0, record.Opened{Product: "brisket", Pieces: []record.Piece{{ID: "flat", Cut: "brisket_flat_cured", Intact: true}}},
+		record.StageStarted{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	stop := b.run()
+	b.measure("fridge", 120, func(i int) thermal.Celsius {
+		if i < 60 {
+			return 3
+		}
+		return 9
+	})
+	within(t, "the deviation", func() bool { return len(b.lot().Deviations) == 1 })
+	d := b.lot().Deviations[0]
+	if want := "curing-cooler cold-holding"; d.Body.Rule != want || d.Body.Stage != cook.StageCure || !d.Open() || d.Auth != record.AuthDaemon {
+		t.Errorf("deviation %+v, want an open one of rule %s", d.Body, want)
+	}
+	if want := supperTime.Add(62 * time.Minute); !d.Body.From.Equal(want) { // the median of five is warm two minutes later
+		t.Errorf("from %v, want %v", d.Body.From, want)
+	}
+	stop()
+
+	b.restart()
+	stop = b.run()
+	within(t, "the clock after the restart", func() bool {
+		s := b.w.Snapshot().Stages
+		return len(s) == 1 && len(s[0].Clocks) == 1 && s[0].Clocks[0].State == monitor.ClockMissed
+	})
+	if n := len(b.lot().Deviations); n != 1 {
+		t.Errorf("%d deviations after the restart, want 1", n)
+	}
+	b.enters(150, record.StageEnded{Stage: cook.StageCure})
+	within(t, "the judgement of the stage", func() bool { return len(b.lot().Monitoring) == 1 })
+	if m := b.lot().Monitoring[0].Body; m.Verdict != record.Missed || m.Instrument != "fridge" {
+		t.Errorf("judged %+v, want missed by the fridge's probe", m)
+	}
+	within(t, "an empty view", func() bool { return len(b.w.Snapshot().Stages) == 0 })
+	stop()
+}
