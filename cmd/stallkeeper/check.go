@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/brine"
+	"stallkeeper/internal/config"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
 )
@@ -18,8 +19,9 @@ type checkCmd struct {
 	Rules           string        `required:"" placeholder:"NAME,…" help:"Rule sets, or list to print them."`
 	InstrumentError string        `placeholder:"1F" help:"Error of the thermometer, added to every limit (default 0, and then said)."`
 	Fat             string        `placeholder:"PERCENT" help:"Fat of poultry; unknown without it."`
-	MaxGap          time.Duration `default:"30m" help:"Longest interval without readings that still counts (${default})."`
-	Organism        string        `default:"salmonella" placeholder:"NAME" help:"Organism of the advisory lethality integral, with its published D, z and reference (${default}; a wrong name lists them)."`
+	MaxGap          time.Duration `help:"Longest interval without readings that still counts (30m)."`
+	Organism        string        `placeholder:"NAME" help:"Organism of the advisory lethality integral: a published name (salmonella; a wrong name lists them), or D, z and reference such as D=0.3min@145F,z=8.3F."`
+	Config          string        `placeholder:"FILE" help:"Configuration with [safety]: a shop's own stricter limits, and the defaults of what is not given here."`
 	JSON            bool          `help:"One JSON object per piece."`
 }
 
@@ -82,15 +84,27 @@ func (k checkCmd) Run(c *console) error {
 }
 
 func (k checkCmd) settings() (safety.Settings, error) {
-	s := safety.Settings{MaxGap: k.MaxGap}
-	if k.MaxGap <= 0 || k.MaxGap > 2*time.Hour {
+	s := config.Default().Safety.Policy().Settings
+	if k.Config != "" {
+		c, err := config.Load(k.Config)
+		if err != nil {
+			return s, err
+		}
+		s = c.Safety.Policy().Settings
+	}
+	if k.MaxGap != 0 {
+		s.MaxGap = k.MaxGap
+	}
+	if s.MaxGap <= 0 || s.MaxGap > 2*time.Hour {
 		return s, fmt.Errorf("--max-gap %v is not between 0 and 2h", k.MaxGap)
 	}
-	o, known := safety.Organisms()[k.Organism]
-	if !known {
-		return s, fmt.Errorf("--organism %q is not known: use one of %s", k.Organism, strings.Join(slices.Sorted(maps.Keys(safety.Organisms())), " "))
+	if k.Organism != "" {
+		o, err := safety.ParseOrganism(k.Organism)
+		if err != nil {
+			return s, fmt.Errorf("--organism %q: %w (published: %s)", k.Organism, err, strings.Join(slices.Sorted(maps.Keys(safety.Organisms())), " "))
+		}
+		s.Organism = o
 	}
-	s.Organism = o
 	if k.InstrumentError != "" {
 		d, err := cook.ParseTemperatureDelta(k.InstrumentError)
 		if err != nil {

@@ -160,8 +160,8 @@ func FuzzJudge(f *testing.F) {
 	})
 }
 
-// Losing readings at or below the end of a cooling limit, or at or above the point where a table is reached at once,
-// never makes a verdict met that was not.
+// Losing readings at or below the end of a cooling leg, or at or above the lowest row of a table, never makes a verdict met that
+// was not.
 func TestProperty_LosingGoodReadingsNeverHelps(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := drawTrace(t)

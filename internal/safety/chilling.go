@@ -54,6 +54,16 @@ func descent(r []cook.Reading, fromF float64, s Settings) (start int, seen, ok b
 	return 0, false, last > 0 && r[0].Celsius.Fahrenheit() >= warmF && r[last].Celsius < r[0].Celsius-5 && top <= r[0].Celsius.Fahrenheit()+2
 }
 
+// reheated is the last reading up to a position that surely sets the clock back, whatever came before it; 0 when there is none.
+func (s Settings) reheated(r []cook.Reading, upTo int) int {
+	for i := upTo; i > 0; i-- {
+		if s.asHot(r[i]) >= reheatedF {
+			return i
+		}
+	}
+	return 0
+}
+
 const (
 	reheatedF = 165.0 // FDA Food Code 2022 3-403.11, reheating for hot holding
 	warmF     = 79.0  // a trace that begins colder is no cooked piece (choice of this project)
@@ -116,11 +126,11 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 	}
 	v = Verdict{At: r[end].Time, Measured: span(took),
 		Needed: stage.needed()}
-	gap := s.gapWithin(r, 0, end) // an earlier gap may hide that it had been hot and cold before: then the clock is not known
+	gap := s.gapWithin(r, s.reheated(r, start), end) // an earlier gap may hide that it had been hot and cold before: then the clock is not known
 	switch {
 	case took > stage.Within && (surely > stage.Within || !gap):
 		v.Outcome = Missed
-		v.Because = fmt.Sprintf("probe %s needed more than %s", t.Probe, span(stage.Within))
+		v.Because = fmt.Sprintf("probe %s needed more than %s", t.Probe, span(stage.Within)) + s.advise(r[start:end+1])
 	case !reached:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has not come down to %g °F in the log", t.Probe, stage.ToF)

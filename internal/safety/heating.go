@@ -211,11 +211,21 @@ func heats(r []cook.Reading) bool {
 // allowed gap count nothing. Worked example: 17 half-minute readings from 40 to 148 and down to 133 °F, Tref 150, z 10, give
 // 0.8741 min, that is 5.08 log at D 0.172 (a meat-trade worksheet, from memory; recomputed).
 func Lethal(r []cook.Reading, o Organism, s Settings) float64 {
+	return lethal(r, o, s, func(a, b float64) float64 { return (a + b) / 2 })
+}
+
+// surelyLethal counts each interval at the lesser of its ends. Between readings far apart the trapezoid flatters: the rate grows
+// tenfold with z, so a straight line between its ends lies far above it.
+func surelyLethal(r []cook.Reading, o Organism, s Settings) float64 {
+	return lethal(r, o, s, func(a, b float64) float64 { return min(a, b) })
+}
+
+func lethal(r []cook.Reading, o Organism, s Settings, of func(a, b float64) float64) float64 {
 	var f float64
 	rate := func(x cook.Reading) float64 { return math.Pow(10, (s.asHot(x)-hair-o.TrefF)/o.ZF) }
 	for i := 1; i < len(r); i++ {
 		if !s.gap(r, i) {
-			f += r[i].Time.Sub(r[i-1].Time).Minutes() * (rate(r[i-1]) + rate(r[i])) / 2
+			f += r[i].Time.Sub(r[i-1].Time).Minutes() * of(rate(r[i-1]), rate(r[i]))
 		}
 	}
 	return f
@@ -231,7 +241,11 @@ func lethality(t Trace, logs float64, s Settings) Verdict {
 		v.Measured = "more than 99 log"
 	}
 	v.Because = fmt.Sprintf("an advisory: it never replaces the table's verdict, and not reached it still asks for a look; D %.3g min at %g °F, z %g °F, probe %s; it holds for a moist surface only", o.D, o.TrefF, o.ZF, t.Probe)
-	if got < logs {
+	switch sure := surelyLethal(t.Readings, o, s) / o.D; {
+	case got >= logs && sure < logs:
+		v.Outcome = Unknown
+		v.Because += fmt.Sprintf("; the readings are too far apart to be sure: by the lesser end of each interval it is %.1f log", sure)
+	case got < logs:
 		v.Outcome = Missed
 		if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {
 			v.Outcome = Unknown

@@ -15,6 +15,7 @@ type Chilling struct {
 	rule   CoolingRule
 	legs   []leg
 	top    float64        // hottest, °F
+	hidden bool           // a long interval since the piece was surely heated again: it may have been hot and cold in it
 	recent []cook.Reading // the last 20 minutes, to see a probe that was pulled
 }
 
@@ -42,9 +43,12 @@ func NewChilling(rule CoolingRule, s Settings) *Chilling {
 
 // Add takes the next reading.
 func (c *Chilling) Add(r cook.Reading) {
-	_, step, _, ok := c.add(r)
+	_, step, gap, ok := c.add(r)
 	if !ok {
 		return
+	}
+	if c.hidden = c.hidden || gap; c.s.asHot(r) >= reheatedF {
+		c.hidden = false
 	}
 	c.recent = append(c.recent, r)
 	for len(c.recent) > 2 && r.Time.Sub(c.recent[1].Time) > pulledWithin {
@@ -61,7 +65,7 @@ func (l *leg) add(c *Chilling, r cook.Reading, rearm, first bool) {
 	f := r.Celsius.Fahrenheit()
 	l.armed = l.armed || rearm
 	if hot := c.s.asHot(r) >= l.FromF && l.armed; hot || first {
-		*l = leg{Stage: l.Stage, start: r, end: r, before: r, seen: hot, armed: l.armed, gap: c.gap}
+		*l = leg{Stage: l.Stage, start: r, end: r, before: r, seen: hot, armed: l.armed, gap: c.hidden}
 		return
 	}
 	if f < l.FromF {
@@ -74,7 +78,7 @@ func (l *leg) add(c *Chilling, r cook.Reading, rearm, first bool) {
 	if l.after == 1 {
 		l.next = r
 	}
-	l.before, l.end, l.gap = l.end, r, c.gap
+	l.before, l.end, l.gap = l.end, r, c.hidden
 	if l.pulled.IsZero() {
 		l.pullOut(c.recent, r)
 	}

@@ -1,5 +1,15 @@
 package safety
 
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/cook"
+)
+
 // Organism is a thermal resistance: D minutes at TrefF, one log for each ZF of temperature, °F.
 type Organism struct {
 	Name, Source string
@@ -31,4 +41,36 @@ func (s Settings) organism() Organism {
 		return s.Organism
 	}
 	return Salmonella()
+}
+
+// ParseOrganism reads one of the published names, or a resistance of one's own such as "D=0.3min@145F,z=8.3F": minutes at a
+// reference temperature for one log, and the temperature for a tenfold change. Where it comes from is the user's to say.
+func ParseOrganism(text string) (Organism, error) {
+	if o, known := Organisms()[text]; known {
+		return o, nil
+	}
+	d, z, ok := strings.Cut(text, ",")
+	d, isD := strings.CutPrefix(strings.TrimSpace(d), "D=")
+	z, isZ := strings.CutPrefix(strings.TrimSpace(z), "z=")
+	minutes, ref, isRef := strings.Cut(d, "@")
+	if !ok || !isD || !isZ || !isRef {
+		return Organism{}, errors.New("not known: use one of the published names, or write it like D=0.3min@145F,z=8.3F")
+	}
+	length, err := time.ParseDuration(strings.Replace(minutes, "min", "m", 1))
+	if err != nil {
+		return Organism{}, fmt.Errorf("D %q is not a time such as 0.3min", minutes)
+	}
+	at, err := cook.ParseTemperature(ref)
+	if err != nil {
+		return Organism{}, err
+	}
+	delta, err := cook.ParseTemperatureDelta(z)
+	if err != nil {
+		return Organism{}, err
+	}
+	o := Organism{Name: "an organism of your own", Source: "given by the user, no source", TrefF: at.Fahrenheit(), ZF: 1.8 * float64(delta), D: length.Minutes()}
+	if !(o.D > 0 && o.D <= 1000 && o.ZF >= 2 && o.ZF <= 60 && o.TrefF >= 100 && o.TrefF <= 300) || math.IsNaN(o.ZF) {
+		return Organism{}, errors.New("D must be above 0 and at most 1000 min, z between 2 and 60 °F, the reference between 100 and 300 °F")
+	}
+	return o, nil
 }

@@ -52,6 +52,13 @@ func TestDwell_EveryRowAtItsEdges(t *testing.T) {
 			}
 			oneF := Settings{InstrumentError: thermal.CelsiusDelta(1 / 1.8)}
 			check("instrument of 1 °F, 1 °F more", plateau(row.Fahrenheit+1, need), oneF, Met)
+			check("instrument of 1 °F, 1 °F and one second more", plateau(row.Fahrenheit+1, need+1), oneF, Met)
+			if need > 0 {
+				check("instrument of 1 °F, 1 °F more, one second less", plateau(row.Fahrenheit+1, need-1), oneF, Missed)
+			}
+			if i == 0 {
+				check("0.1 °F less, for ever", plateau(row.Fahrenheit-.1, need+36000), Settings{}, Missed)
+			}
 			if below.Fahrenheit == 0 || need < below.Dwell.Seconds() {
 				check("instrument of 1 °F, 0.9 °F more", plateau(row.Fahrenheit+.9, need), oneF, Missed)
 			}
