@@ -21,6 +21,9 @@ func (l *Lot) Accepts(e Entry) error {
 		if err := l.acceptsCorrection(e); err != nil {
 			return err
 		}
+		if err := l.staysInOrder(e, body); err != nil {
+			return err
+		}
 	}
 	if e.Lot == "" {
 		return l.acceptsOf(e, body)
@@ -59,8 +62,32 @@ func (l *Lot) acceptsCorrection(e Entry) error {
 		return conflict("entry %d opened the lot, and others followed: close the lot with a note instead", old.Seq)
 	case e.Kind != KindWithdrawal && e.Kind != old.Kind:
 		return conflict("entry %d is a %s and cannot be corrected by a %s: withdraw it and enter the other", old.Seq, old.Kind, e.Kind)
+	case old.Auth == AuthDaemon && e.Auth != AuthDaemon && (old.Kind == KindDeviation || old.Kind == KindMonitoring):
+		return conflict("entry %d was judged from measurements and stands: answer a deviation with a corrective action, or enter a note", old.Seq)
 	case (old.Kind == KindReview || old.Kind == KindVerification) && !samePerson(old.By, e.By):
 		return conflict("entry %d is the word of %s: only they can correct it", old.Seq, old.By)
+	}
+	return nil
+}
+
+// staysInOrder asks that a corrected start or end of a stage does not put the end before the start.
+func (l *Lot) staysInOrder(e Entry, body Body) error {
+	var stage cook.Stage
+	var piece cook.PieceID
+	switch b := body.(type) {
+	case *StageStarted:
+		stage, piece = b.Stage, b.Piece
+	case *StageEnded:
+		stage, piece = b.Stage, b.Piece
+	default:
+		return nil
+	}
+	after, err := Fold(append(slices.Clone(l.Entries), e))
+	if err != nil {
+		return err
+	}
+	if l.running(stage, piece) == nil && after.running(stage, piece) != nil {
+		return conflict("stage %s would end before it starts: correct the time", stage)
 	}
 	return nil
 }

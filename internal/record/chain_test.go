@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -319,7 +320,7 @@ func TestExport_StandsAlone(t *testing.T) {
 	}
 }
 
-// Changing any byte of an export is found, or changes nothing of what it says.
+// Changing any byte of an export is found, or changes nothing of what it says. (Every seventh byte here, every one with STALLKEEPER_SOAK.)
 func TestExport_AnyByte(t *testing.T) {
 	trust := publicOf(keyOf('a'))
 	whole, err := newShopBook(t).export("m1").JSON()
@@ -331,7 +332,11 @@ func TestExport_AnyByte(t *testing.T) {
 		t.Fatal(err)
 	}
 	said := fmt.Sprintf("%v %v", x.Shown(), x.Lot)
-	for i := 0; i < len(whole); i += 1 {
+	step := 7
+	if os.Getenv("STALLKEEPER_SOAK") != "" {
+		step = 1
+	}
+	for i := 0; i < len(whole); i += step {
 		bad := slices.Clone(whole)
 		bad[i] ^= 1 << (i % 7)
 		x, err := ReadExport(bad)

@@ -205,6 +205,34 @@ func TestLot_WithdrawnEntriesDoNotCount(t *testing.T) {
 	}
 }
 
+// A corrected time does not turn a stage round, and what the daemon judged from measurements is not talked away.
+func TestLot_CorrectionsKeepSense(t *testing.T) {
+	b := newBook(t)
+	b.mustEnter(says(Opened{Product: "brisket"}))
+	at := func(d Draft, hours int) Draft {
+		d.At = monday.Add(time.Duration(hours-10) * time.Hour)
+		return d
+	}
+	start := b.mustEnter(at(says(StageStarted{Stage: cook.StageCure}), 1))
+	end := b.mustEnter(at(says(StageEnded{Stage: cook.StageCure}), 3))
+	if _, err := b.try(at(says(StageStarted{Stage: cook.StageCure}).correcting(start.Seq, "clock"), 4)); !errors.Is(err, cook.ErrConflict) {
+		t.Errorf("start behind the end: %v", err)
+	}
+	if _, err := b.try(at(says(StageEnded{Stage: cook.StageCure}).correcting(end.Seq, "clock"), 0)); !errors.Is(err, cook.ErrConflict) {
+		t.Errorf("end before the start: %v", err)
+	}
+	b.mustEnter(at(says(StageStarted{Stage: cook.StageCure}).correcting(start.Seq, "clock"), 2))
+	if s := b.lot("m1").Stages; len(s) != 1 || s[0].Until.Sub(s[0].From) != time.Hour {
+		t.Errorf("stages = %+v", s)
+	}
+	dev := b.mustEnter(Draft{Lot: "m1", By: "daemon", Auth: AuthDaemon, Body: Deviation{What: "too warm"}})
+	for _, d := range []Draft{says(Withdrawal{}).correcting(dev.Seq, "never"), says(Deviation{What: "fine"}).correcting(dev.Seq, "never")} {
+		if _, err := b.try(d); !errors.Is(err, cook.ErrConflict) {
+			t.Errorf("deviation of the daemon talked away: %v", err)
+		}
+	}
+}
+
 func TestLot_KeepsItsRecords(t *testing.T) {
 	for class, years := range map[Class]int{Refrigerated: 1, Frozen: 2, ShelfStable: 2, "": 2} { // 9 CFR 417.5(e)(1), from memory
 		b := newBook(t)
