@@ -16,7 +16,9 @@ import (
 
 type probeCmd struct {
 	Convert probeConvertCmd `cmd:"" help:"Turn ohms, volts, millivolts or a chip's word into degrees, and back."`
-	Check   probeCheckCmd   `cmd:"" help:"Check a probe in ice and boiling water, by its live readings."`
+	Check   probeCheckCmd   `cmd:"" help:"Check a probe in ice and boiling water, by its live readings, and keep the result in the records."`
+	History probeHistoryCmd `cmd:"" help:"The checks of a probe, its drift, and which of its readings are in doubt."`
+	Compare probeCompareCmd `cmd:"" help:"Two probes side by side."`
 }
 
 // Help gives an example.

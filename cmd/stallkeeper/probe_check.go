@@ -22,7 +22,12 @@ type probeCheckCmd struct {
 	Points    []string      `default:"ice,boil" placeholder:"ice,boil" help:"References, in the order of the session (${default})."`
 	Altitude  string        `placeholder:"300m" help:"Height above the sea, for the boiling point …"`
 	Pressure  string        `placeholder:"985hPa" help:"… or better the station pressure, not reduced to sea level."`
-	Tolerance string        `default:"1C" placeholder:"1C" help:"Accepted error (${default})."`
+	Tolerance string        `placeholder:"1C" help:"Accepted error; else as the daemon is configured."`
+	By        string        `env:"USER" placeholder:"NAME" help:"Who checks, for the records (default: $$USER)."`
+	PIN       string        `name:"pin" env:"STALLKEEPER_PIN" placeholder:"PIN" help:"That belongs to the initials in --by, where PINs are set up; better given as STALLKEEPER_PIN."`
+	AsLeft    bool          `help:"The probe was adjusted since it was last checked: this is how it is left."`
+	Note      string        `placeholder:"TEXT" help:"A note for the records."`
+	NoKeep    bool          `help:"Keep nothing: only try."`
 	Wait      time.Duration `default:"15m" help:"How long each point may take to settle (${default})."`
 	JSON      bool          `help:"Print JSON."`
 	daemonAPI
@@ -35,16 +40,17 @@ type probeCheckCmd struct {
 func (probeCheckCmd) Help() string {
 	return `Example: stallkeeper probe check --probe flat --altitude 300m
 
-Have a slurry of crushed ice and clean water, and water at a rolling boil. Follow the lines; keep the tip off walls and bottom. Mind
+The result stands in the shop's records; a check that is not passed marks the readings since the last good one. Have a slurry of crushed ice and clean water, and water at a rolling boil. Follow the lines; keep the tip off walls and bottom. Mind
 steam and boiling water. Exit status 1: out of tolerance, or not settled. That ice and boil are the points and 1 °C is accepted is
 common practice; where your food-safety plan or local code says otherwise, that decides.`
 }
 
-// probeCheck is the JSON answer: what was found before anything was changed. Run the check again for what is left.
+// probeCheck is the JSON answer.
 type probeCheck struct {
 	Probe      string            `json:"probe"`
 	Time       string            `json:"time"`
-	Points     []probeCheckPoint `json:"as_found"`
+	Points     []probeCheckPoint `json:"points"`
+	AsLeft     bool              `json:"as_left"` // after an adjustment; else as it was found
 	Tolerance  float64           `json:"tolerance_k"`
 	Passed     bool              `json:"passed"`
 	Correction *struct {
@@ -52,6 +58,7 @@ type probeCheck struct {
 		K     float64 `json:"correction_k"`
 	} `json:"correction"` // null where none helps
 	Because string `json:"because"`
+	Entry   int64  `json:"entry"` // its number in the records; 0 = not kept
 }
 
 type probeCheckPoint struct {
@@ -70,16 +77,23 @@ func (p probeCheckCmd) Run(c *console) error {
 	if err := cook.ProbeID(p.Probe).Validate(); err != nil {
 		return err
 	}
-	tolerance, err := cook.ParseTemperatureDelta(p.Tolerance)
+	tolerance, err := p.tolerance()
 	if err != nil {
-		return fmt.Errorf("--tolerance: %w", err)
-	}
-	if tolerance <= 0 || tolerance > 5 {
-		return fmt.Errorf("--tolerance %s is not between 0 and 5 °C", p.Tolerance)
+		return err
 	}
 	references, err := p.references()
 	if err != nil {
 		return err
+	}
+	var before standing
+	if err := p.call(c.ctx, "GET", "/checks?"+url.Values{"probe": {p.Probe}}.Encode(), nil, &before); err != nil {
+		return err
+	}
+	if p.By == "" && !p.NoKeep && p.User == "" {
+		return errors.New("say with --by who checks: it stands in the records")
+	}
+	if tolerance == 0 {
+		tolerance = thermal.CelsiusDelta(before.Tolerance)
 	}
 	var points []calibrate.Point
 	for i, kind := range p.Points {
@@ -89,7 +103,22 @@ func (p probeCheckCmd) Run(c *console) error {
 		}
 		points = append(points, point)
 	}
-	return p.finish(c, points, tolerance)
+	return p.finish(c, points, tolerance, before)
+}
+
+// tolerance reads --tolerance; 0 leaves it to the daemon.
+func (p probeCheckCmd) tolerance() (thermal.CelsiusDelta, error) {
+	if p.Tolerance == "" {
+		return 0, nil
+	}
+	tolerance, err := cook.ParseTemperatureDelta(p.Tolerance)
+	if err != nil {
+		return 0, fmt.Errorf("--tolerance: %w", err)
+	}
+	if tolerance <= 0 || tolerance > 5 {
+		return 0, fmt.Errorf("--tolerance %s is not between 0 and 5 °C", p.Tolerance)
+	}
+	return tolerance, nil
 }
 
 func (p probeCheckCmd) references() ([]thermal.Celsius, error) {
@@ -210,8 +239,38 @@ func (p probeCheckCmd) readings(ctx context.Context, from time.Time) (samples []
 	return samples, refused, nil
 }
 
-func (p probeCheckCmd) finish(c *console, points []calibrate.Point, tolerance thermal.CelsiusDelta) error {
-	answer := probeCheck{Probe: p.Probe, Time: points[len(points)-1].Time.UTC().Format(time.RFC3339), Tolerance: float64(tolerance),
+// keep enters the check in the shop's records.
+func (p probeCheckCmd) keep(ctx context.Context, points []calibrate.Point, tolerance thermal.CelsiusDelta) (keptCheck, error) {
+	type point struct {
+		True float64 `json:"true_c"`
+		Read float64 `json:"read_c"`
+	}
+	ask := struct {
+		Probe     string    `json:"probe"`
+		Time      time.Time `json:"time"`
+		By        string    `json:"by"`
+		PIN       string    `json:"pin,omitempty"`
+		Method    string    `json:"method"`
+		Points    []point   `json:"points"`
+		Tolerance float64   `json:"tolerance_k"`
+		Reference string    `json:"reference,omitempty"`
+		AsLeft    bool      `json:"as_left"`
+		Note      string    `json:"note,omitempty"`
+	}{Probe: p.Probe, Time: points[len(points)-1].Time, By: p.By, PIN: p.PIN, Tolerance: float64(tolerance), AsLeft: p.AsLeft, Note: p.Note,
+		Method: strings.NewReplacer("boil", "boiling").Replace(strings.Join(p.Points, "+"))}
+	if p.Altitude+p.Pressure != "" {
+		ask.Reference = "water boiling at " + p.Altitude + p.Pressure
+	}
+	for _, q := range points {
+		ask.Points = append(ask.Points, point{finely(float64(q.Reference)), finely(float64(q.Shown))})
+	}
+	var kept keptCheck
+	err := p.call(ctx, "POST", "/checks", ask, &kept)
+	return kept, err
+}
+
+func (p probeCheckCmd) finish(c *console, points []calibrate.Point, tolerance thermal.CelsiusDelta, before standing) error {
+	answer := probeCheck{Probe: p.Probe, AsLeft: p.AsLeft, Time: points[len(points)-1].Time.UTC().Format(time.RFC3339), Tolerance: float64(tolerance),
 		Passed: calibrate.Judge(points, tolerance)}
 	for _, q := range points {
 		answer.Points = append(answer.Points, probeCheckPoint{q.Kind, q.Time.UTC().Format(time.RFC3339), hundredth(float64(q.Reference)),
@@ -229,6 +288,17 @@ func (p probeCheckCmd) finish(c *console, points []calibrate.Point, tolerance th
 			Slope float64 `json:"correction_slope"`
 			K     float64 `json:"correction_k"`
 		}{correction.Slope, correction.K}
+	}
+	if before.Correction != nil && answer.Correction != nil { // what is measured is corrected already
+		both := calibrate.Correction{Slope: before.Correction.Slope, K: before.Correction.K}.Then(correction)
+		answer.Correction.Slope, answer.Correction.K = both.Slope, both.K
+	}
+	if !p.NoKeep {
+		kept, err := p.keep(c.ctx, points, tolerance)
+		if err != nil {
+			return errors.Join(p.print(c, answer), fmt.Errorf("the check stands in no record: %w", err))
+		}
+		answer.Entry = kept.Number
 	}
 	if err := p.print(c, answer); err != nil {
 		return err
@@ -252,11 +322,18 @@ func (p probeCheckCmd) print(c *console, a probeCheck) error {
 		fmt.Fprintf(c.out, "%-5s %8.2f °C shown, %8.2f °C true, off by %+.2f K\n", q.Kind, q.Shown, q.Reference, q.Error)
 	}
 	if a.Correction != nil {
-		fmt.Fprintf(c.out, "to correct it, on top of what its [probe.convert] corrects already: correction_slope = %.5f, correction_k = %.3f; then check again\n",
+		fmt.Fprintf(c.out, "to correct it, set correction_slope = %.5f and correction_k = %.3f at its [[probe]], restart, and check again with --as-left\n",
 			a.Correction.Slope, a.Correction.K)
 	}
-	_, err := fmt.Fprintln(c.out, "Keep this as the as-found record; a probe that feeds safety records is checked as your plan and local code say.")
+	where := "Kept nowhere."
+	if a.Entry != 0 {
+		where = fmt.Sprintf("Entry %d of the records.", a.Entry)
+	}
+	_, err := fmt.Fprintln(c.out, where+" A probe that feeds safety records is checked as your plan and local code say.")
 	return err
 }
+
+// finely keeps a ten-thousandth of a degree, finer than any probe.
+func finely(v float64) float64 { return math.Round(v*1e4) / 1e4 }
 
 func hundredth(v float64) float64 { return math.Round(v*100) / 100 }

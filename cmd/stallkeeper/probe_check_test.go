@@ -22,12 +22,24 @@ type session struct {
 	boil     float64
 	readings []map[string]any
 	stays    bool // in the room
+	kept     map[string]any
 }
 
 func (s *session) now() time.Time { return s.at }
 
 func (s *session) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	start := time.Date(2026, 7, 4, 9, 0, 0, 0, time.UTC)
+	switch {
+	case r.URL.Path == "/api/v1/checks" && r.Method == http.MethodGet:
+		fmt.Fprint(w, `{"probe":"flat","checks":[],"passed":null,"tolerance_k":1,"correction":{"slope":1,"k":0.25}}`)
+		return
+	case r.URL.Path == "/api/v1/checks":
+		if err := json.NewDecoder(r.Body).Decode(&s.kept); err != nil {
+			panic(err)
+		}
+		fmt.Fprint(w, `{"number":12}`)
+		return
+	}
 	if r.URL.Path != "/api/v1/readings" || r.URL.Query().Get("probe") != "flat" {
 		http.Error(w, "not found", http.StatusNotFound)
 		return
@@ -73,9 +85,9 @@ func TestProbeCheck_Session(t *testing.T) {
 	}{
 		{"good", &session{ice: 0.2, boil: 99.3}, []string{"ice", "boil"}, nil, []string{`"passed":true`, `"reference_c":98.98`, `"error_k":0.2`}, "still moving"},
 		{"out of tolerance", &session{ice: 1.6, boil: 100.2}, []string{"ice", "boil"}, errFinding,
-			[]string{`"passed":false`, `"error_k":1.6`, `"correction_k":-1.6`, "since its last good check"}, "Settled at 1.6"},
+			[]string{`"passed":false`, `"error_k":1.6`, `"correction_k":-1.3`, `"entry":12`, "since its last good check"}, "Settled at 1.6"},
 		{"broken", &session{ice: 14, boil: 99}, []string{"ice"}, errFinding, []string{`"correction":null`, "do not correct it"}, "Settled at 14.0"},
-		{"ice alone", &session{ice: -0.4, boil: 99}, []string{"ice"}, nil, []string{`"passed":true`, `"correction_slope":1,"correction_k":0.3`}, "a reading was refused: power-up"},
+		{"ice alone", &session{ice: -0.4, boil: 99}, []string{"ice"}, nil, []string{`"passed":true`, `"correction_slope":1,"correction_k":0.6`}, "a reading was refused: power-up"},
 		{"left in the room", &session{stays: true}, []string{"ice"}, errFinding, nil, "is the probe in?"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
@@ -83,7 +95,7 @@ func TestProbeCheck_Session(t *testing.T) {
 			server := httptest.NewServer(test.probe)
 			defer server.Close()
 			var out, errOut bytes.Buffer
-			cmd := probeCheckCmd{Probe: "flat", Points: test.points, Altitude: "300m", Tolerance: "1C", Wait: 15 * time.Minute, JSON: true,
+			cmd := probeCheckCmd{Probe: "flat", Points: test.points, Altitude: "300m", By: "KM", Wait: 15 * time.Minute, JSON: true,
 				daemonAPI: daemonAPI{URL: server.URL}, now: test.probe.now, poll: time.Microsecond}
 			if err := cmd.Run(&console{ctx: context.Background(), out: &out, errOut: &errOut}); !errors.Is(err, test.want) {
 				t.Errorf("Run = %v, want %v", err, test.want)
@@ -92,6 +104,9 @@ func TestProbeCheck_Session(t *testing.T) {
 				if !strings.Contains(out.String(), want) {
 					t.Errorf("answer %s lacks %s", &out, want)
 				}
+			}
+			if kept := test.probe.kept; len(test.say) > 0 && (kept["probe"] != "flat" || kept["by"] != "KM" || kept["tolerance_k"] != 1.0 || len(kept["points"].([]any)) != len(test.points)) {
+				t.Errorf("kept %v", kept)
 			}
 			if !strings.Contains(errOut.String(), test.tell) {
 				t.Errorf("session lacks %q:\n%s", test.tell, &errOut)

@@ -33,7 +33,7 @@ var allowed = map[string][]string{
 	"internal/plan":      {"internal/cook", "internal/brine", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
 	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
-	"internal/config":    {"internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
+	"internal/config":    {"internal/calibrate", "internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
 	"internal/export":    {"internal/cook", "internal/record", "estimator/thermal"},
@@ -41,7 +41,7 @@ var allowed = map[string][]string{
 	"internal/signer":    {"internal/record"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/larder", "internal/brine", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/calibrate", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/larder", "internal/brine", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.

@@ -1,8 +1,8 @@
 // Package calibrate judges and corrects a probe by what it shows in melting ice and in boiling water.
 //
 // Settle finds the stretch in which a reading has come to rest; Reference gives what it should be there; Judge compares
-// the two; Fit turns one point into an offset and two points into a line; Drift follows the error over a probe's checks.
-// Values in, values out: the package keeps nothing, reads no clock and does no I/O.
+// the two; Fit turns one point into an offset and two points into a line; Stand tells from a probe's checks whether it is due,
+// which of its readings are in doubt and how it drifts; Compare lays two probes side by side. Values in, values out: the package keeps nothing, reads no clock and does no I/O.
 //
 // That ice slurry and boiling water are the points, and that ±1 °C is accepted, is common practice, no source; the
 // boiling point is that of IAPWS-IF97 at the station's pressure, or at the altitude's in the standard atmosphere.
@@ -183,28 +183,6 @@ func Fit(points []Point) (Correction, error) {
 		return Correction{}, fmt.Errorf("the probe is off by %.1f °C: do not correct it, look for a wrong kind, a wet plug or a broken cable, and replace it", worst)
 	}
 	return c, nil
-}
-
-// Drift is how the error at one reference changed from the first to the last check, in K, and in K per year; ok is
-// false with fewer than two checks of it.
-func Drift(history []Point, k Kind) (change thermal.CelsiusDelta, perYear float64, ok bool) {
-	var of []Point
-	for _, p := range history {
-		if p.Kind == k {
-			of = append(of, p)
-		}
-	}
-	if len(of) < 2 {
-		return 0, 0, false
-	}
-	slices.SortFunc(of, func(a, b Point) int { return a.Time.Compare(b.Time) })
-	first, last := of[0], of[len(of)-1]
-	change = last.Error() - first.Error()
-	years := last.Time.Sub(first.Time).Hours() / (24 * 365.25)
-	if years <= 0 {
-		return change, 0, true
-	}
-	return change, float64(change) / years, true
 }
 
 // Due reports whether a probe's last check is older than the interval; one that was never checked is due.

@@ -118,16 +118,8 @@ func TestFit_AndJudge(t *testing.T) {
 	}
 }
 
-func TestDriftAndDue(t *testing.T) {
+func TestDue(t *testing.T) {
 	year := 365.25 * 24 * time.Hour
-	history := []Point{{Ice, start.Add(year), 0, 0.9}, {Ice, start, 0, 0.1}, {Boil, start, 99, 99}, {Ice, start.Add(2 * year), 0, 1.3}}
-	change, perYear, ok := Drift(history, Ice)
-	if !ok || math.Abs(float64(change)-1.2) > 1e-9 || math.Abs(perYear-0.6) > 1e-9 {
-		t.Errorf("Drift = %v, %v, %v", change, perYear, ok)
-	}
-	if _, _, ok := Drift(history, Boil); ok {
-		t.Error("one check has a drift")
-	}
 	if !Due(time.Time{}, start, year) || Due(start, start.Add(year), year) || !Due(start, start.Add(year+time.Hour), year) {
 		t.Error("Due")
 	}

@@ -8,6 +8,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"math"
 	"net"
 	"net/url"
 	"os"
@@ -18,7 +19,9 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/calibrate"
 	"stallkeeper/internal/convert"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
@@ -34,6 +37,7 @@ type Config struct {
 	MQTT     MQTT           `toml:"mqtt"`
 	Users    []User         `toml:"user"`
 	Probes   []Probe        `toml:"probe"`
+	Checks   Checks         `toml:"checks"`
 	Fuel     Fuel           `toml:"fuel"`
 	Safety   Safety         `toml:"safety"`
 	Alarm    alarm.Settings `toml:"alarm"`
@@ -93,6 +97,25 @@ type Probe struct {
 	ID      cook.ProbeID  `toml:"id"`
 	Role    cook.Role     `toml:"role"`
 	Convert *convert.Spec `toml:"convert"`
+
+	// A correction from a check, applied to whatever the probe sends: true = CorrectionSlope × sent + CorrectionK.
+	CorrectionSlope float64 `toml:"correction_slope"` // 0 = 1
+	CorrectionK     float64 `toml:"correction_k"`
+}
+
+// Correction gives the probe's correction, and whether there is one.
+func (p Probe) Correction() (calibrate.Correction, bool) {
+	c := calibrate.Correction{Slope: p.CorrectionSlope, K: p.CorrectionK}
+	if c.Slope == 0 {
+		c.Slope = 1
+	}
+	return c, c != calibrate.Correction{Slope: 1}
+}
+
+// Checks sets how probes are to be checked.
+type Checks struct {
+	Tolerance thermal.CelsiusDelta `toml:"tolerance_k"`
+	Every     time.Duration        `toml:"every"`
 }
 
 // Fuel says how long a load of fuel lasts; zero when the fire feeds itself.
@@ -108,6 +131,7 @@ func Default() Config {
 		HTTP:    HTTP{Listen: "127.0.0.1:8080"},
 		Broker:  Broker{Listen: "127.0.0.1:1883", MaxClients: 200},
 		MQTT:    MQTT{ClientID: "stallkeeper"},
+		Checks:  Checks{Tolerance: calibrate.DefaultTolerance},
 		Safety:  Safety{Rules: safety.DefaultSets(), MaxGap: 30 * time.Minute, Organism: "salmonella"},
 		Alarm:   alarm.DefaultSettings(),
 		Notify:  defaultNotify(),
@@ -169,6 +193,12 @@ func (c *Config) Validate() error {
 	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen), checkAddr("broker.listen", c.Broker.Listen),
 		checkPair("http", c.HTTP.TLSCert, c.HTTP.TLSKey), checkPair("broker", c.Broker.TLSCert, c.Broker.TLSKey),
 		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Safety.validate(), c.Alarm.Validate(), c.Notify.validate(), c.validateRecords())
+	if !(c.Checks.Tolerance > 0 && c.Checks.Tolerance <= 5) {
+		add("checks.tolerance_k %v is not above 0 and at most 5", float64(c.Checks.Tolerance))
+	}
+	if c.Checks.Every < 0 {
+		add("checks.every %v is negative", c.Checks.Every)
+	}
 	if c.Fuel.Every < 0 {
 		add("fuel.every %v is negative", c.Fuel.Every)
 	}
@@ -221,6 +251,9 @@ func (c *Config) validateProbes() error {
 		}
 		if !slices.Contains(roles, p.Role) {
 			errs = append(errs, fmt.Errorf("probe[%d].role %q is not pit, piece, ambient, cooler, holding or co", i, p.Role))
+		}
+		if c, ok := p.Correction(); ok && !(math.Abs(c.Slope-1) <= 0.1 && math.Abs(c.K) <= 20) {
+			errs = append(errs, fmt.Errorf("probe[%d]: correction_slope %v is not between 0.9 and 1.1, or correction_k %v not within ±20 K: such a probe is broken, or of another kind", i, c.Slope, c.K))
 		}
 		if p.Convert != nil {
 			if err := p.Convert.Validate(); err != nil {

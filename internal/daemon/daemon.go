@@ -120,7 +120,7 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 // openIntake prepares the decoder and the broker, embedded or outside.
 func (d *Daemon) openIntake() error {
 	cfg := d.opts.Config
-	decoder, err := ingest.NewDecoder(mappings(cfg.MQTT.Mappings), conversions(cfg.Probes))
+	decoder, err := ingest.NewDecoder(mappings(cfg.MQTT.Mappings), conversions(cfg.Probes), corrections(cfg.Probes))
 	if err != nil {
 		return err
 	}
@@ -197,7 +197,7 @@ func (d *Daemon) openWeb() error {
 		return err
 	}
 	d.watch.measured = d.metrics
-	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Planner: d.estimator, View: d.watch, PostRoom: postRoom{d}, Log: d.opts.Log, Now: d.opts.Now,
+	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Checks: d.books, Checking: checking(cfg), Planner: d.estimator, View: d.watch, PostRoom: postRoom{d}, Log: d.opts.Log, Now: d.opts.Now,
 		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
 		Records: d.books, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/broker"
+	"stallkeeper/internal/calibrate"
 	"stallkeeper/internal/config"
 	"stallkeeper/internal/convert"
 	"stallkeeper/internal/cook"
@@ -71,6 +72,27 @@ func conversions(probes []config.Probe) func(cook.ProbeID, string, float64) (the
 		}
 		return spec.Celsius(convert.Quantity(quantity), v)
 	}
+}
+
+// corrections gives what checks have found about probes, as far as the configuration applies it.
+func corrections(probes []config.Probe) map[cook.ProbeID]ingest.Correction {
+	out := map[cook.ProbeID]ingest.Correction{}
+	for _, p := range probes {
+		if c, ok := p.Correction(); ok {
+			out[p.ID] = ingest.Correction{Slope: c.Slope, K: c.K}
+		}
+	}
+	return out
+}
+
+func checking(cfg config.Config) web.Checking {
+	out := web.Checking{Tolerance: cfg.Checks.Tolerance, Every: cfg.Checks.Every, Corrections: map[cook.ProbeID]calibrate.Correction{}}
+	for _, p := range cfg.Probes {
+		if c, ok := p.Correction(); ok {
+			out.Corrections[p.ID] = c
+		}
+	}
+	return out
 }
 
 func brokerUsers(in []config.User) []broker.User {

@@ -68,7 +68,7 @@ func openIntake(ctx context.Context, s settings) (*intake, error) {
 	if err != nil {
 		return nil, err
 	}
-	decoder, err := ingest.NewDecoder(nil, nil)
+	decoder, err := ingest.NewDecoder(nil, nil, nil)
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
 	}

@@ -47,11 +47,16 @@ type Decoded struct {
 type Decoder struct {
 	mappings []mapping
 	convert  Convert
+	correct  map[cook.ProbeID]Correction
 }
 
-// NewDecoder prepares the mappings; convert may be nil when no probe has a conversion. The error names the mapping.
-func NewDecoder(mappings []Mapping, convert Convert) (*Decoder, error) {
-	d := &Decoder{convert: convert}
+// Correction is true = Slope × sent + K, from a check of the probe.
+type Correction struct{ Slope, K float64 }
+
+// NewDecoder prepares the mappings; convert may be nil when no probe has a conversion, and correct when none is corrected.
+// What a corrected probe sent stands in the reading's Raw. The error names the mapping.
+func NewDecoder(mappings []Mapping, convert Convert, correct map[cook.ProbeID]Correction) (*Decoder, error) {
+	d := &Decoder{convert: convert, correct: correct}
 	var errs []error
 	for i, m := range mappings {
 		c, err := m.compile()
@@ -117,13 +122,13 @@ func (d *Decoder) Decode(m Message, now time.Time) (Decoded, error) {
 	case body[0] == '{':
 		return d.decodeObject(probe, body, m, now)
 	case body[0] == '[':
-		return decodePack(probe, body, m, now)
+		return d.decodePack(probe, body, m, now)
 	}
 	v, err := parseNumber(string(body))
 	if err != nil {
 		return Decoded{}, err
 	}
-	return one(reading(probe, thermal.Celsius(v), time.Time{}, m, now))
+	return one(d.measured(probe, "celsius", v, time.Time{}, m, now))
 }
 
 func one(r cook.Reading, err error) (Decoded, error) {
@@ -132,6 +137,21 @@ func one(r cook.Reading, err error) (Decoded, error) {
 	}
 	return Decoded{Readings: []cook.Reading{r}}, nil
 }
+
+// corrected applies what a check found, and keeps what was sent in raw.
+func (d *Decoder) corrected(probe cook.ProbeID, c thermal.Celsius, raw string) (thermal.Celsius, string) {
+	by, ok := d.correct[probe]
+	if !ok || improbable(c) {
+		return c, raw
+	}
+	if raw == "" {
+		raw = rawText(float64(c), "C")
+	}
+	return rounded(thermal.Celsius(by.Slope*float64(c) + by.K)), raw
+}
+
+// improbable reports a value that a sensor gives for a fault, which no correction may hide: 85.0 and what lies below −60 °C.
+func improbable(c thermal.Celsius) bool { return c == 85 || c <= -60 }
 
 // reading builds and checks one reading; the zero device time means that the payload had none.
 func reading(probe cook.ProbeID, c thermal.Celsius, device time.Time, m Message, now time.Time) (cook.Reading, error) {

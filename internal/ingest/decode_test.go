@@ -21,7 +21,7 @@ type fataler interface {
 
 func mustDecoder(tb fataler, convert Convert, mappings ...Mapping) *Decoder {
 	tb.Helper()
-	d, err := NewDecoder(mappings, convert)
+	d, err := NewDecoder(mappings, convert, nil)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -157,6 +157,26 @@ func TestDecode_RoundsWhatWasConverted(t *testing.T) {
 		if err != nil || got.Readings[0].Celsius != want {
 			t.Errorf("Decode(%s) = %v, %v, want %v", payload, got.Readings, err, want)
 		}
+	}
+}
+
+// A correction from a check applies to whatever the probe sends; what was sent stays beside it, and no fault is corrected away.
+func TestDecode_Corrects(t *testing.T) {
+	d, err := NewDecoder(nil, nil, map[cook.ProbeID]Correction{"a": {Slope: 1.01, K: -1}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for payload, want := range map[string]struct {
+		celsius thermal.Celsius
+		raw     string
+	}{"100": {100, "100 C"}, "0": {-1, "0 C"}, `{"fahrenheit":32}`: {-1, "32 F"}, `[{"n":"a","u":"Cel","v":50}]`: {49.5, "50 C"}, "85": {85, ""}, "-127": {-127, ""}} {
+		got, err := d.Decode(Message{Topic: TopicPrefix + "a", Payload: []byte(payload)}, noon)
+		if err != nil || got.Readings[0].Celsius != want.celsius || got.Readings[0].Raw != want.raw {
+			t.Errorf("Decode(%s) = %+v, %v, want %v from %q", payload, got.Readings, err, want.celsius, want.raw)
+		}
+	}
+	if got, err := d.Decode(Message{Topic: TopicPrefix + "b", Payload: []byte("100")}, noon); err != nil || got.Readings[0].Raw != "" {
+		t.Errorf("another probe: %+v, %v", got, err)
 	}
 }
 

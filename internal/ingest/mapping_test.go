@@ -60,7 +60,7 @@ func TestNewDecoder_SaysWhatIsWrongWithAMapping(t *testing.T) {
 		{Mapping{Topic: "a", Probe: "x", Unit: "degC"}, "write C, F, K"},
 	}
 	for _, tt := range tests {
-		if _, err := NewDecoder([]Mapping{tt.m}, nil); err == nil || !strings.Contains(err.Error(), tt.want) {
+		if _, err := NewDecoder([]Mapping{tt.m}, nil, nil); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("NewDecoder(%+v) = %v, want an error with %q", tt.m, err, tt.want)
 		}
 	}

@@ -88,6 +88,7 @@ func (d *Decoder) measured(probe cook.ProbeID, quantity string, v float64, devic
 	if raw != "" {
 		c = rounded(c)
 	}
+	c, raw = d.corrected(probe, c, raw)
 	r, err := reading(probe, c, device, m, now)
 	r.Raw = raw
 	return r, err

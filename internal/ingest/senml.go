@@ -28,7 +28,7 @@ type record struct {
 	base       float64         // to be added to value
 }
 
-func decodePack(probe cook.ProbeID, body []byte, m Message, now time.Time) (Decoded, error) {
+func (d *Decoder) decodePack(probe cook.ProbeID, body []byte, m Message, now time.Time) (Decoded, error) {
 	var raw []map[string]json.RawMessage
 	if err := json.Unmarshal(body, &raw); err != nil {
 		return Decoded{}, fmt.Errorf("payload is not a SenML pack (%w): send an array of records (RFC 8428)", err)
@@ -52,7 +52,7 @@ func decodePack(probe cook.ProbeID, body []byte, m Message, now time.Time) (Deco
 		if !shared {
 			name += cook.ProbeID("/" + rec.name)
 		}
-		r, err := rec.reading(name, m, now)
+		r, err := d.record(rec, name, m, now)
 		if err != nil && bad == nil {
 			bad = fmt.Errorf("SenML record %d: %w", i+1, err)
 		}
@@ -66,9 +66,9 @@ func decodePack(probe cook.ProbeID, body []byte, m Message, now time.Time) (Deco
 	return out, bad
 }
 
-// reading gives the temperature of a record. A time counted from the arrival is timed by the daemon's clock, and the
+// record gives the temperature of a record. A time counted from the arrival is timed by the daemon's clock, and the
 // same pack sent again makes new readings.
-func (rec record) reading(probe cook.ProbeID, m Message, now time.Time) (cook.Reading, error) {
+func (d *Decoder) record(rec record, probe cook.ProbeID, m Message, now time.Time) (cook.Reading, error) {
 	if err := probe.Validate(); err != nil {
 		return cook.Reading{}, err
 	}
@@ -98,6 +98,7 @@ func (rec record) reading(probe cook.ProbeID, m Message, now time.Time) (cook.Re
 			return cook.Reading{}, err
 		}
 	}
+	c, raw = d.corrected(probe, c, raw)
 	r, err := reading(probe, c, device, m, now)
 	r.Raw = raw
 	if relative {

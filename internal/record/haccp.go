@@ -80,7 +80,8 @@ type ProbeChecked struct {
 	Points     []CheckPoint          `json:"points"`
 	Tolerance  *thermal.CelsiusDelta `json:"tolerance_k,omitempty"`
 	Passed     bool                  `json:"passed"`
-	Action     string                `json:"action,omitempty"` // what was done: an offset applied, taken out of use
+	AsLeft     bool                  `json:"as_left,omitempty"` // made after it was adjusted; else it is as it was found
+	Action     string                `json:"action,omitempty"`  // what was done: an offset applied, taken out of use
 	Note       string                `json:"note,omitempty"`
 }
 

@@ -32,6 +32,7 @@ type readingDoc struct {
 	Retained bool            `json:"retained,omitempty"`
 	Backlog  bool            `json:"backlog,omitempty"`
 	Raw      string          `json:"raw,omitempty"`
+	Check    string          `json:"check,omitempty"` // "failed": it lies before a check that its probe failed, after the last good one
 }
 
 func readingDocOf(r cook.Reading) readingDoc {
@@ -58,6 +59,10 @@ func (s *Server) getReadings(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	standings, _, err := s.opts.standings(r.Context(), ask.Probe)
+	if err != nil {
+		return err
+	}
 	more := len(readings) > limit
 	readings = readings[:min(limit, len(readings))]
 	answer := struct {
@@ -66,6 +71,9 @@ func (s *Server) getReadings(w http.ResponseWriter, r *http.Request) error {
 	}{Readings: make([]readingDoc, len(readings))}
 	for i, one := range readings {
 		answer.Readings[i] = readingDocOf(one)
+		if standings[one.Probe].InDoubt(one.Time) {
+			answer.Readings[i].Check = "failed"
+		}
 	}
 	if more {
 		last := readings[limit-1]

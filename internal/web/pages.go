@@ -106,6 +106,7 @@ func (p *pageSet) register(mux *http.ServeMux) {
 		"POST /cooks/{id}/amend":    p.postAmend,
 		"POST /cooks/{id}/end":      p.postEnd,
 		"GET /probes":               p.getProbes,
+		"GET /probes/{id...}":       p.getProbePage,
 		"POST /probes/reading":      p.postReading,
 		"GET /settings":             p.getSettings,
 		"GET /curve/{cook}/{piece}": p.curve,

@@ -357,7 +357,7 @@ func (n *night) AlarmHistory(context.Context, time.Time, int) ([]alarm.Alarm, er
 }
 
 func (n *night) options(t testing.TB) Options {
-	return Options{Desk: n, Library: n, View: n, PostRoom: &counter{}, Papers: &drawer{}, Planner: evenly{}, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Location: zone(t),
+	return Options{Desk: n, Library: n, View: n, PostRoom: &counter{}, Papers: &drawer{}, Checks: &checkbook{now: time.Date(2026, 11, 26, 8, 0, 0, 0, time.UTC)}, Planner: evenly{}, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Location: zone(t),
 		Now: func() time.Time { return n.Snapshot().Now }, Broker: "mqtt://127.0.0.1:1883", Estimator: estimator.New(estimator.DefaultPrior())}
 }
 

@@ -34,6 +34,8 @@ type probeLine struct {
 	Value string
 	State string // "" when all is well
 	Free  bool   // it may be put into a piece
+	Check string // how its checks stand; empty when nobody asks
+	Worry bool   // the check is overdue or was not passed
 }
 
 // refusedLine is a payload in quarantine, readable.
@@ -46,6 +48,10 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 	snap := p.View.Snapshot()
 	see := readerOf(r, p.moment(&snap), p.Location)
 	refused, err := p.Library.Quarantine(r.Context(), 0, 20)
+	if err != nil {
+		return err
+	}
+	standings, _, err := p.standings(r.Context(), "")
 	if err != nil {
 		return err
 	}
@@ -66,6 +72,8 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 		case v.Suspect:
 			line.State = "in doubt"
 		}
+		standing, checked := standings[v.ID]
+		line.Check, line.Worry = checkState(standing, checked, p.Checking.Every), standing.Failed() || standing.Due
 		body.Probes = append(body.Probes, line)
 	}
 	if body.Touched, err = p.findTouched(r.Context(), &snap, see.now); err != nil {

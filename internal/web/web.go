@@ -80,6 +80,8 @@ type Options struct {
 	View      View
 	PostRoom  PostRoom // nil = no messages are sent
 	Papers    Papers
+	Checks    Checks
+	Checking  Checking
 	Log       *slog.Logger
 	Now       func() time.Time
 	Location  *time.Location       // for local times on pages
