@@ -85,6 +85,7 @@ func (s *Server) routes(mux *http.ServeMux) {
 		{"GET /api/v1/lots", Watch, s.getLots},
 		{"POST /api/v1/lots", Work, s.postLot},
 		{"GET /api/v1/lots/{lot}", Watch, s.getLot},
+		{"GET /api/v1/lots/{lot}/export", Watch, s.getDocument},
 		{"GET /api/v1/records", Watch, s.getRecords},
 		{"POST /api/v1/records", Work, s.postRecord},
 		{"GET /api/v1/records/{seq}", Watch, s.getRecord},

@@ -15,6 +15,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/record"
 )
 
 // The rules of the pages are:
@@ -32,6 +33,7 @@ type pageSet struct {
 	views  map[string]*template.Template
 	trails *trails
 	assets map[string]asset
+	sign   func(*http.Request, signature) (string, record.Auth, error) // tells who makes an entry
 }
 
 // page is what every template gets.
@@ -51,7 +53,7 @@ func newPageSet(o Options) (*pageSet, error) {
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
 		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
-		"deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind,
+		"deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind, "choiceName": choiceName, "enterName": enterName, "authName": authName,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
@@ -114,6 +116,12 @@ func (p *pageSet) register(mux *http.ServeMux) {
 		"POST /alarms/acknowledge":  p.postAcknowledge,
 		"POST /alarms/shelve":       p.postShelve,
 		"POST /settings":            p.postSettings,
+		"GET /lots":                 p.getLots,
+		"POST /lots":                p.postLot,
+		"GET /lots/{lot}":           p.getLot,
+		"POST /lots/{lot}/verify":   p.postVerify,
+		"GET /records":              p.getRecords,
+		"POST /records":             p.postEntry,
 		"GET /plan":                 p.getPlanForm,
 		"POST /plan":                p.postPlan,
 		"GET /plan/{id}":            p.getPlanned,

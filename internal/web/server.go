@@ -52,6 +52,7 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
+	pages.sign = s.signed
 	mux := http.NewServeMux()
 	pages.register(mux)
 	s.routes(mux)

@@ -66,6 +66,12 @@ type Records interface {
 	ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error)
 }
 
+// Documents writes a lot out for those who inspect it.
+type Documents interface {
+	// Document gives the lot as "pdf", "csv" or "json"; the same records give the same bytes.
+	Document(ctx context.Context, lot cook.LotID, format string) ([]byte, error)
+}
+
 // View gives the live state.
 type View interface {
 	Snapshot() monitor.Snapshot
@@ -92,9 +98,10 @@ type Options struct {
 	Metrics   http.Handler         // /metrics; nil = none
 	Ready     func() error         // /readyz: nil when the store and the intake work
 
-	Records   Records  // the journal of the lots
-	People    []Person // who makes entries with initials and PIN
-	KeepYears int      // how long records are kept at least, where the law asks for less
+	Records   Records   // the journal of the lots
+	People    []Person  // who makes entries with initials and PIN
+	Documents Documents // the same records for reading
+	KeepYears int       // how long records are kept at least, where the law asks for less
 
 	Users       []User      // who may log in; none = no login, and only loopback names are answered
 	TLS         *tls.Config // nil = plain HTTP
