@@ -317,13 +317,15 @@ func (w recordsWithdrawCmd) Run(c *console) error {
 
 type recordsExportCmd struct {
 	daemonAPI
-	Lot string `help:"Name of the lot (default: everything)."`
-	To  string `required:"" placeholder:"FILE" help:"New file to write; - is standard output."`
+	Lot    string `help:"Name of the lot (default: everything, as json)."`
+	Format string `default:"json" enum:"json,pdf,csv" help:"json, which is verified by itself; pdf to read and sign, with the json attached; or csv for a spreadsheet (${default})."`
+	To     string `required:"" aliases:"out" placeholder:"FILE" help:"New file to write; - is standard output."`
 }
 
 // Help gives an example.
 func (recordsExportCmd) Help() string {
 	return `Example: stallkeeper records export --lot 26-11-25-cured-brisket --to brisket.json
+         stallkeeper records export --lot 26-11-25-cured-brisket --format pdf --to brisket.pdf
 
 "stallkeeper records verify --export brisket.json --key records.pub" checks it anywhere.`
 }
@@ -331,11 +333,13 @@ func (recordsExportCmd) Help() string {
 // Run writes the export.
 func (x recordsExportCmd) Run(c *console) error {
 	path := "/records/export"
-	if x.Lot != "" {
+	switch {
+	case x.Format != "json" && x.Lot == "":
+		return fmt.Errorf("a %s is of one lot: name it with --lot", x.Format)
+	case x.Format != "json":
+		path = "/lots/" + url.PathEscape(x.Lot) + "/export?format=" + x.Format
+	case x.Lot != "":
 		path += "?lot=" + url.QueryEscape(x.Lot)
-	}
-	if x.To == "-" {
-		return x.print(c, path)
 	}
 	body, err := x.open(c.ctx, "GET", path, "", nil)
 	if err != nil {
@@ -344,6 +348,10 @@ func (x recordsExportCmd) Run(c *console) error {
 	data, err := io.ReadAll(body)
 	if err := errors.Join(err, body.Close()); err != nil {
 		return fmt.Errorf("receive the export: %w", err)
+	}
+	if x.To == "-" {
+		_, err := c.out.Write(data)
+		return err
 	}
 	f, err := os.OpenFile(x.To, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/crypto/bcrypt"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/export"
 	"stallkeeper/internal/record"
 	"stallkeeper/internal/store"
 )
@@ -39,7 +40,7 @@ func withBooks(t testing.TB) func(*Options) {
 		if _, err := db.Append(t.Context(), record.Draft{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(b.key, nil)}); err != nil {
 			t.Fatal(err)
 		}
-		o.Records, o.KeepYears = b, 2
+		o.Records, o.Documents, o.KeepYears = b, testDocuments{b}, 2
 	}
 }
 
@@ -52,6 +53,23 @@ func (b *testBooks) Export(ctx context.Context, lot cook.LotID) (*record.Export,
 		return nil, err
 	}
 	return b.ExportRecords(ctx, lot)
+}
+
+// testDocuments writes a lot out as the daemon does.
+type testDocuments struct{ b *testBooks }
+
+func (d testDocuments) Document(ctx context.Context, lot cook.LotID, format string) ([]byte, error) {
+	a, err := export.Gather(ctx, d.b, lot, d.b.o.Location)
+	if err != nil {
+		return nil, err
+	}
+	switch format {
+	case "pdf":
+		return export.PDF(a)
+	case "csv":
+		return export.CSV(a)
+	}
+	return a.JSON, nil
 }
 
 func (b *testBooks) ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error) {
@@ -103,6 +121,11 @@ var recordCalls = []call{
 	{method: "GET", path: v1 + "/records/checkpoints?limit=3", status: 200},
 	{golden: "records-export", method: "GET", path: v1 + "/records/export?lot=m1", status: 200},
 	{method: "GET", path: v1 + "/records/export?lot=m9", status: 404},
+	{method: "GET", path: v1 + "/lots/m1/export?format=pdf", template: v1 + "/lots/{lot}/export", status: 200},
+	{golden: "lot-csv", method: "GET", path: v1 + "/lots/m1/export?format=csv", template: v1 + "/lots/{lot}/export", status: 200},
+	{golden: "records-export", method: "GET", path: v1 + "/lots/m1/export?format=json", template: v1 + "/lots/{lot}/export", status: 200},
+	{method: "GET", path: v1 + "/lots/m9/export?format=pdf", template: v1 + "/lots/{lot}/export", status: 404},
+	{method: "GET", path: v1 + "/lots/m1/export?format=doc", template: v1 + "/lots/{lot}/export", status: 400, undocumentedIn: true},
 	{method: "POST", path: v1 + "/records/key", body: `{"by":"KM"}`, status: 201},
 	{golden: "records-key", method: "GET", path: v1 + "/records/key", status: 200},
 }
