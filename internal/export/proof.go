@@ -78,7 +78,7 @@ func (d *document) proof() error {
 		{"Key id", c.Key.ID()},
 		{"File to verify", d.File + pick(len(d.JSON) > 0, ", attached to this PDF and exported beside it", ", exported beside this PDF")},
 	})
-	d.say("To verify, run:   stallkeeper records verify --export " + d.File + " --key '" + string(key) + "'")
+	d.say("To verify, with the shop's public key in the file records.pub (the line above, but got from the shop by another way), run:   stallkeeper records verify --export " + d.File + " --key records.pub")
 	d.say("(An attachment is taken out of the PDF with:   pdfdetach -saveall FILE.pdf)")
 	d.say("The command reads that file alone, and names the first entry that is not as it was signed. Compare the chain head and the key above with what it prints, and the key with one that you got by another way than this document.")
 	d.say("What this shows: that no entry of the lot was changed, removed or added since the checkpoint was signed. What it does not show: that an entry was true when it was made, or that whoever holds the signing key did not write the whole history anew. Against that, compare with a checkpoint that left the machine earlier (mailed, published or printed). This page is only a picture of the records; the file is what is verified.")

@@ -131,6 +131,7 @@ type lotView struct {
 	Second   []entryForm // what somebody else than the makers enters
 	Signed   signedView
 	Verified *record.Report // of a verification that was just asked for
+	Tried    *entryForm     // what was not accepted
 	Done     int64
 	Keep     time.Time
 }
@@ -176,7 +177,7 @@ func (p *pageSet) lot(w http.ResponseWriter, r *http.Request, status int, tried 
 		return err
 	}
 	see := readerOf(r, p.Now(), p.Location)
-	v := lotView{Lot: l, Line: lotLineOf(l), Standing: l.Standing(p.Location), Keep: l.KeepUntil(p.KeepYears)}
+	v := lotView{Lot: l, Tried: tried, Line: lotLineOf(l), Standing: l.Standing(p.Location), Keep: l.KeepUntil(p.KeepYears)}
 	if done, err := strconv.ParseInt(r.URL.Query().Get("done"), 10, 64); err == nil {
 		v.Done = done
 	}

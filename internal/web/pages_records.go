@@ -149,6 +149,7 @@ type recordsView struct {
 	Kinds   []record.Kind
 	Add     []entryForm
 	Signed  signedView
+	Tried   *entryForm // what was not accepted
 	Done    int64
 	Keys    []record.Key
 }
@@ -162,7 +163,7 @@ func (p *pageSet) getRecords(w http.ResponseWriter, r *http.Request) error {
 func (p *pageSet) records(w http.ResponseWriter, r *http.Request, status int, tried *entryForm) error {
 	see := readerOf(r, p.Now(), p.Location)
 	f := p.forms(r, see, "", tried)
-	v := recordsView{Kinds: record.Kinds(), Lot: strings.TrimSpace(r.URL.Query().Get("lot")), Kind: r.URL.Query().Get("kind")}
+	v := recordsView{Tried: tried, Kinds: record.Kinds(), Lot: strings.TrimSpace(r.URL.Query().Get("lot")), Kind: r.URL.Query().Get("kind")}
 	if done, err := strconv.ParseInt(r.URL.Query().Get("done"), 10, 64); err == nil {
 		v.Done = done
 	}
