@@ -15,7 +15,7 @@ import (
 	"stallkeeper/internal/store"
 )
 
-// openStages gives the stages of lots that are open now, and the number of the journal's newest entry: unchanged, so are they.
+// openStages gives the stages of lots that are open now or not judged yet, and the number of the journal's newest entry: unchanged, so are they.
 type openStages func(ctx context.Context, known int64) (stages []cook.StageWatch, head int64, err error)
 
 // lotsPage is how many lots are read at once.
@@ -40,7 +40,7 @@ func journalStages(db *store.DB) openStages {
 			}
 			for _, l := range lots {
 				for _, s := range l.Watches() {
-					if s.Until.IsZero() {
+					if s.Until.IsZero() || !judged(l, s) {
 						out = append(out, s)
 					}
 				}
@@ -50,6 +50,13 @@ func journalStages(db *store.DB) openStages {
 			}
 		}
 	}
+}
+
+// judged reports whether the daemon has entered how a stage that has ended met its limits.
+func judged(l *record.Lot, w cook.StageWatch) bool {
+	return slices.ContainsFunc(l.Monitoring, func(m record.Kept[record.Monitoring]) bool {
+		return m.Auth == record.AuthDaemon && m.Body.Stage == w.Stage && m.Body.Piece == w.Piece && !m.At.Before(w.From) && !m.At.After(w.Until.Add(record.LateAfter))
+	})
 }
 
 // followLots lets the monitor know when stages were begun or ended.
@@ -129,7 +136,7 @@ func entered(lot *record.Lot, d record.Draft) bool {
 		switch b := body.(type) {
 		case *record.Deviation:
 			n, ok := d.Body.(record.Deviation)
-			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && b.From.Equal(n.From) && outcomeWord(b.What) == outcomeWord(n.What)
+			return ok && b.Rule == n.Rule && b.Limit == n.Limit && b.Stage == n.Stage && b.Piece == n.Piece && b.From.Equal(n.From) && outcomeWord(b.What) == outcomeWord(n.What)
 		case *record.Monitoring:
 			n, ok := d.Body.(record.Monitoring)
 			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && e.At.Equal(cook.Instant(d.At)) && b.Limit == n.Limit
@@ -171,7 +178,11 @@ func (w *watch) monitoring(s cook.StageWatch, v safety.Verdict) record.Draft {
 	if len(s.Probes) == 1 {
 		m.Instrument = string(s.Probes[0])
 	}
-	return record.Draft{Lot: s.Lot, At: w.past(v.At), By: daemonName, Auth: record.AuthDaemon, Body: m}
+	at := v.At
+	if at.Before(s.From) || at.After(s.Until) { // nothing was measured
+		at = s.Until
+	}
+	return record.Draft{Lot: s.Lot, At: w.past(at), By: daemonName, Auth: record.AuthDaemon, Body: m}
 }
 
 // past is a time that an entry may have: one that was measured, and not ahead of the daemon's clock.

@@ -63,7 +63,7 @@ func (f *fire) offAt(id cook.PieceID) time.Time {
 // inLot reports whether a hot stage of a lot watches the piece's probes, so that the cook's own says nothing.
 func (m *State) inLot(p cook.Piece) bool {
 	return slices.ContainsFunc(m.stages, func(s *stage) bool {
-		return !s.coolerStage() && slices.ContainsFunc(p.ProbeIDs(), func(id cook.ProbeID) bool { return s.of(id) != nil })
+		return !s.coolerStage() && s.watch.Until.IsZero() && slices.ContainsFunc(p.ProbeIDs(), func(id cook.ProbeID) bool { return s.of(id) != nil })
 	})
 }
 
@@ -71,7 +71,9 @@ func (m *State) inLot(p cook.Piece) bool {
 func (m *State) viewStages() []StageView {
 	var out []StageView
 	for _, s := range m.stages {
-		out = append(out, s.view(m, m.pieceOn(s)))
+		if s.watch.Until.IsZero() {
+			out = append(out, s.view(m, m.pieceOn(s)))
+		}
 	}
 	for _, f := range m.fires {
 		for _, p := range f.pieces {

@@ -125,50 +125,49 @@ func (s *stage) of(id cook.ProbeID) *clocks {
 	return s.clocks[i]
 }
 
-// StagesChanged takes the stages of lots that are open now, all of them: what is new is watched from its beginning on (the
-// effects ask for its stored readings), what is gone is judged and let go.
-func (m *State) StagesChanged(open []cook.StageWatch, now time.Time) []Effect {
+// StagesChanged takes the stages of lots that are open now, all of them, and those that have ended (Until is set) and are not judged yet.
+// What is new is watched from its beginning on, and what has ended is judged by what was measured until then: the effects ask for the
+// stored readings. What is neither is let go without a word.
+func (m *State) StagesChanged(stages []cook.StageWatch, now time.Time) []Effect {
 	m.advance(now)
 	wanted := map[StageKey]cook.StageWatch{}
-	for _, w := range open {
-		if w.Until.IsZero() && len(w.Probes) > 0 {
+	for _, w := range stages {
+		if len(w.Probes) > 0 {
 			wanted[keyOf(w)] = w
 		}
 	}
 	var out []Effect
+	filed := map[StageKey]map[string]bool{}
 	m.stages = slices.DeleteFunc(m.stages, func(s *stage) bool {
 		w, on := wanted[keyOf(s.watch)]
-		if on && slices.Equal(w.Probes, s.watch.Probes) && w.Intact == s.watch.Intact && w.Cut == s.watch.Cut {
+		if on && slices.Equal(w.Probes, s.watch.Probes) && w.Intact == s.watch.Intact && w.Cut == s.watch.Cut && w.Until.Equal(s.watch.Until) {
 			delete(wanted, keyOf(s.watch))
 			return false
 		}
-		out = append(out, m.endStage(s, !on)...)
+		filed[keyOf(s.watch)] = s.filed
+		out = append(out, m.alarmed(s.limit.End(m.now, "the stage has ended"), false)...)
 		return true
 	})
 	for _, w := range wanted {
 		s := m.newStage(w, 0)
+		if known := filed[keyOf(w)]; known != nil {
+			s.filed = known
+		}
 		m.stages = append(m.stages, s)
-		m.adopt(s.limit.Conditions())
-		w := s.watch
-		key := keyOf(w)
-		out = append(out, Effect{Rewatch: &key})
+		if w.Until.IsZero() {
+			m.adopt(s.limit.Conditions())
+		}
 	}
 	slices.SortFunc(m.stages, func(a, b *stage) int {
 		return cmp.Or(strings.Compare(string(a.watch.Lot), string(b.watch.Lot)), a.watch.From.Compare(b.watch.From),
 			strings.Compare(string(a.watch.Stage), string(b.watch.Stage)), strings.Compare(string(a.watch.Piece), string(b.watch.Piece)))
 	})
-	slices.SortFunc(out, func(a, b Effect) int { return cmp.Compare(fmt.Sprint(a.Rewatch != nil), fmt.Sprint(b.Rewatch != nil)) })
-	return append(out, m.enroll()...)
-}
-
-// endStage gives the last word on a stage and takes its alarms back.
-func (m *State) endStage(s *stage, judge bool) []Effect {
-	var out []Effect
-	if judge {
-		out = append(out, s.file(m, true)...)
-		out = append(out, Effect{Judged: &Judged{Watch: s.watch, Verdicts: s.final()}})
+	for _, s := range m.stages {
+		if key := keyOf(s.watch); !wanted[key].From.IsZero() {
+			out = append(out, Effect{Rewatch: &key})
+		}
 	}
-	return append(out, m.alarmed(s.limit.End(m.now, "the stage has ended"), false)...)
+	return append(out, m.enroll()...)
 }
 
 // enroll lets the probes of stages be waited for, and their coolers have the limits of what they are used for.
@@ -176,6 +175,9 @@ func (m *State) enroll() []Effect {
 	var changes []alarm.Change
 	used := map[cook.ProbeID]bool{}
 	for _, s := range m.stages {
+		if !s.watch.Until.IsZero() {
+			continue
+		}
 		for _, c := range s.clocks {
 			used[c.id] = true
 			p := m.probe(c.id, m.o.Roles[c.id])
@@ -226,7 +228,7 @@ func (s *stage) coolerStage() bool {
 }
 
 func (m *State) cools(id cook.ProbeID) bool {
-	return slices.ContainsFunc(m.stages, func(s *stage) bool { return s.coolerStage() && s.of(id) != nil })
+	return slices.ContainsFunc(m.stages, func(s *stage) bool { return s.coolerStage() && s.watch.Until.IsZero() && s.of(id) != nil })
 }
 
 // guard joins the limits of the stages that a cooler is used for: those that have come to their temperature, or else those that still
@@ -243,7 +245,7 @@ func (m *State) guardOf(id cook.ProbeID, settled bool) *alarm.Guard {
 	var uses []string
 	for _, s := range m.stages {
 		c := s.of(id)
-		if !s.coolerStage() || c == nil || c.keep.Settled() != settled {
+		if !s.coolerStage() || c == nil || c.keep.Settled() != settled || !s.watch.Until.IsZero() {
 			continue
 		}
 		rule := m.stageRule(s.watch.Stage)
@@ -275,7 +277,8 @@ func (m *State) stageRule(s cook.Stage) alarm.Rule {
 	return m.o.Settings.ColdStore
 }
 
-// Rewatch counts a lot's stage from its stored readings, in outlook.Order, from its beginning on. A stage that is gone is left alone.
+// Rewatch counts a lot's stage from its stored readings, in outlook.Order, from its beginning on. One that has ended is judged then and
+// let go; one that is gone is left alone.
 func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], now time.Time) ([]Effect, error) {
 	m.advance(now)
 	i := slices.IndexFunc(m.stages, func(s *stage) bool { return keyOf(s.watch) == key })
@@ -289,9 +292,13 @@ func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], n
 		if err != nil {
 			return nil, err
 		}
-		if c := s.of(r.Probe); c != nil && !r.Time.Before(s.watch.From) && !r.Time.After(now.Add(future)) && (r.Live() || r.Clock != cook.ArrivalClock) {
+		if c := s.of(r.Probe); c != nil && !r.Time.Before(s.watch.From) && !r.Time.After(now.Add(future)) && s.during(r.Time) && (r.Live() || r.Clock != cook.ArrivalClock) {
 			c.add(r)
 		}
+	}
+	if !s.watch.Until.IsZero() {
+		m.stages = slices.Delete(m.stages, i, i+1)
+		return append(s.file(true), Effect{Judged: &Judged{Watch: s.watch, Verdicts: s.final()}}), nil
 	}
 	m.stages[i] = s
 	out := s.judge(m, m.now.Sub(s.at()) < fresh, m.pieceOn(s))
@@ -324,7 +331,7 @@ func (m *State) follow(r cook.Reading) []Effect {
 	var out []Effect
 	for _, s := range m.stages {
 		c := s.of(r.Probe)
-		if c == nil || r.Time.Before(s.watch.From) || !r.Live() && r.Clock == cook.ArrivalClock {
+		if c == nil || !s.watch.Until.IsZero() || r.Time.Before(s.watch.From) || !r.Live() && r.Clock == cook.ArrivalClock {
 			continue
 		}
 		settled := c.keep != nil && c.keep.Settled()
@@ -341,6 +348,9 @@ func (m *State) follow(r cook.Reading) []Effect {
 	}
 	return out
 }
+
+// during reports whether a time lies before the stage's end.
+func (s *stage) during(t time.Time) bool { return s.watch.Until.IsZero() || !t.After(s.watch.Until) }
 
 // due reports whether a minute of reading time has passed since the newest judgement.
 func (s *stage) due(at time.Time) bool {
@@ -371,26 +381,30 @@ func (s *stage) judge(m *State, current bool, p *piece) []Effect {
 	}
 	standing := s.standing(m, p)
 	out := m.alarmed(s.limit.Observe(s.at(), standing), current)
-	return append(out, s.file(m, false)...)
+	return append(out, s.file(false)...)
 }
 
 // file gives out the deviations that have come up: what is missed at once, what is unknown when the stage ends, and a gap in the
 // watch of a cooler when an hour has passed in which the missing readings might still have come.
-func (s *stage) file(m *State, ended bool) []Effect {
+func (s *stage) file(ended bool) []Effect {
 	if s.cook != 0 {
 		return nil
 	}
 	var out []Effect
 	for _, p := range s.verdicts() {
-		unknown := p.Outcome == safety.Unknown && !p.Open && (ended || s.coolerStage() && s.at().Sub(p.At) >= time.Hour)
-		if p.Outcome != safety.Missed && !unknown {
+		if ended {
+			p.Verdict = s.last(p)
+		}
+		missed := p.Outcome == safety.Missed
+		unknown := p.Outcome == safety.Unknown && (ended || !p.Open && s.coolerStage() && s.at().Sub(p.At) >= time.Hour)
+		if !missed && !unknown {
 			continue
 		}
 		from := p.Began
 		if from.IsZero() {
 			from = s.watch.From
 		}
-		key := fmt.Sprintf("%s %s %d %d", p.Set, p.Rule, p.Outcome, from.UnixMicro())
+		key := fmt.Sprintf("%s %s %s %d %d", p.Set, p.Rule, p.Needed, p.Outcome, from.UnixMicro())
 		if s.filed[key] {
 			continue
 		}
@@ -461,19 +475,32 @@ func worse(p, q safety.Progress) bool {
 	return p.Used > q.Used
 }
 
-// final are the verdicts on a stage that has ended: what is still open then was kept, for a cooler, or is not known.
+// final are the verdicts on a stage that has ended.
 func (s *stage) final() []safety.Verdict {
 	var out []safety.Verdict
 	for _, p := range s.verdicts() {
-		switch c := s.decisive(); {
-		case p.Open && c != nil && c.keep != nil && (p.Rule == safety.ColdHolding || p.Rule == safety.HotHolding):
-			p.Verdict = c.keep.Final()
-		case p.Open:
-			p.Because += "; the stage was ended before it was decided"
-		}
-		out = append(out, p.Verdict)
+		out = append(out, s.last(p))
 	}
 	return out
+}
+
+// last is the last word on a limit: what is still open at the end was kept, for a range; was missed, for a dwell of which nothing is
+// missing; and is not known otherwise.
+func (s *stage) last(p safety.Progress) safety.Verdict {
+	c := s.decisive()
+	switch {
+	case c == nil:
+		p.Outcome, p.Measured, p.Because = safety.Unknown, "no usable reading", "nothing was measured"
+	case !p.Open:
+	case p.Rule == safety.ColdHolding || p.Rule == safety.HotHolding:
+		return c.keep.Final()
+	case p.Rule == safety.Dwell && !c.cooking.Gap():
+		p.Outcome = safety.Missed
+		fallthrough
+	default:
+		p.Because += "; the stage ended before it was"
+	}
+	return p.Verdict
 }
 
 // infinite reports whether a limit is none.

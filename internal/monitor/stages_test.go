@@ -58,7 +58,13 @@ func (s *shop) begin(w cook.StageWatch) {
 }
 
 func (s *shop) end(stage cook.Stage) {
-	s.open = slices.DeleteFunc(s.open, func(w cook.StageWatch) bool { return w.Stage == stage })
+	for i, w := range s.open {
+		if w.Stage == stage {
+			s.open[i].Until = s.now
+		}
+	}
+	s.do(s.m.StagesChanged(s.open, s.now))
+	s.open = slices.DeleteFunc(s.open, func(w cook.StageWatch) bool { return !w.Until.IsZero() })
 	s.do(s.m.StagesChanged(s.open, s.now))
 }
 

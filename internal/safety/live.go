@@ -126,6 +126,9 @@ func (c *Cooking) dwell(i int, row Row, prev, r cook.Reading, step time.Duration
 	}
 }
 
+// Gap reports whether an interval that counts was too long to know what happened in it.
+func (c *Cooking) Gap() bool { return c.missing }
+
 // Cooked is the row of the table that is nearest to being reached, or the one that was.
 func (c *Cooking) Cooked() Progress {
 	p := Progress{Verdict: Verdict{Rule: Dwell, Source: c.table.Source, Needed: needs(c.table, c.s)}}
