@@ -133,7 +133,7 @@ func TestPut_OnASmallDisk(t *testing.T) {
 // fileLimitChild is set in the child of the next test.
 const fileLimitChild = "STALLKEEPER_FILE_LIMIT_CHILD"
 
-// A real limit of the kernel: a child process may not write files beyond 300 kB.
+// A real limit of the kernel: a child process may not write files beyond 600 kB.
 func TestPut_AtTheKernelsFileLimit(t *testing.T) {
 	if path := os.Getenv(fileLimitChild); path != "" {
 		fillUntilRefused(t, path)
@@ -156,7 +156,7 @@ func TestPut_AtTheKernelsFileLimit(t *testing.T) {
 
 func fillUntilRefused(t *testing.T, path string) {
 	s := mustOpen(t, path)
-	limit := syscall.Rlimit{Cur: 300_000, Max: 300_000}
+	limit := syscall.Rlimit{Cur: 600_000, Max: 600_000}
 	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
 		t.Fatal(err)
 	}
