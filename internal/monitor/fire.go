@@ -53,8 +53,9 @@ type piece struct {
 	known    bool // a forecast has been made
 	off      bool
 	advice   advice
-	smoke    *stage // while it is on the fire
-	after    *stage // held or chilled, once it came off; nil before
+	smoke    *stage       // while it is on the fire
+	after    *stage       // held or chilled, once it came off; nil before
+	cools    *alarm.Limit // its alarms, there from the start so that kept ones find them
 }
 
 // newFire builds the watches of a cook; its probes get theirs.
@@ -73,7 +74,8 @@ func (m *State) newFire(s cook.Stored) *fire {
 		f.pieces = append(f.pieces, &piece{Piece: p, core: outlook.NewPieceMerge(s.Cook, p),
 			track: m.track(outlook.FromCook(s.Cook, p), beside),
 			watch: alarm.NewPiece(id, string(p.ID), p.Intact, m.o.Settings, m.words),
-			smoke: m.newStage(implied(p, cook.StageSmoke, s.Started), s.ID)})
+			smoke: m.newStage(implied(p, cook.StageSmoke, s.Started), s.ID),
+			cools: m.newStage(implied(p, cook.StageHold, s.Started), s.ID).limit})
 	}
 	for id := range m.probes {
 		m.enlist(f, id)
@@ -136,9 +138,7 @@ func (f *fire) conditions() []*alarm.Condition {
 	for _, p := range f.pieces {
 		out = append(out, p.watch.Conditions()...)
 		out = append(out, p.smoke.limit.Conditions()...)
-		if p.after != nil {
-			out = append(out, p.after.limit.Conditions()...)
-		}
+		out = append(out, p.cools.Conditions()...)
 	}
 	return out
 }

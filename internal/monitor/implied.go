@@ -38,15 +38,11 @@ func (f *fire) clock(m *State, p *piece, readings []cook.Reading) []alarm.Change
 // takenOff ends the smoke of a piece and begins to watch how it is held or chilled, or takes that back.
 func (f *fire) takenOff(m *State, p *piece) []alarm.Change {
 	if !p.off {
-		var out []alarm.Change
-		if p.after != nil {
-			out = p.after.limit.End(f.frontier, string(p.ID)+" is on the fire again")
-		}
 		p.after = nil
-		return out
+		return p.cools.End(f.frontier, string(p.ID)+" is on the fire again")
 	}
 	p.after = m.newStage(implied(p.Piece, cook.StageHold, f.offAt(p.ID)), f.stored.ID)
-	m.adopt(p.after.limit.Conditions())
+	p.after.limit = p.cools
 	return p.smoke.limit.End(f.frontier, string(p.ID)+" was taken off")
 }
 

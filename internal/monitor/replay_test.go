@@ -14,6 +14,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/safety"
 )
 
 // What counts as needed is said from the whole record, which nobody had that night. Choices of this project.
@@ -194,13 +195,28 @@ func (r *replayed) judge(a alarm.Alarm) (bool, string) {
 	case alarm.WrapDue:
 		i := slices.IndexFunc(r.log.Cook.Events, func(e cook.Event) bool { return e.Kind == cook.EventWrap })
 		return i >= 0 && a.Raised.Before(r.log.Cook.Events[i].Time), "the wrap was still to be done"
-	case alarm.DangerZone:
+	case alarm.DangerZone, alarm.ComeUp, alarm.Cooling, alarm.HoldCold:
 		return true, "measured"
+	case alarm.ComeUpRisk:
+		used := r.comingUp()
+		return used > 6*time.Hour, fmt.Sprintf("it took %s", used.Round(time.Minute))
 	case alarm.ServeAtRisk:
 		late := r.ready.IsZero() || r.ready.After(r.log.Cook.ServeBy)
 		return late, fmt.Sprintf("ready %s after the hour", r.ready.Sub(r.log.Cook.ServeBy).Round(time.Minute))
 	}
 	return false, "nobody said when it would be needed"
+}
+
+// comingUp is the time from 10 to 54.4 °C, measured over the whole cook.
+func (r *replayed) comingUp() time.Duration {
+	p := r.log.Cook.Pieces[0]
+	clock := safety.NewCooking(safety.Meat7(), p.Intact, safety.Settings{})
+	for _, q := range r.log.Readings {
+		if slices.Contains(p.ProbeIDs(), q.Probe) {
+			clock.Add(q)
+		}
+	}
+	return clock.ComeUp().Used
 }
 
 // pitOff is how long the pit was out of its band on one side (-1 below, 1 above) around a time. Gaps do not count.

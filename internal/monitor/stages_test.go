@@ -225,3 +225,28 @@ func TestStages_LateReadingsAreCountedAgain(t *testing.T) {
 		t.Errorf("clocks %q, want %q", a, b)
 	}
 }
+
+// A piece that cools too slowly after it came off is told once, whatever is restarted.
+func TestStages_ACoolingPieceIsNotToldAgainAfterARestart(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", time.Minute, "107 hold 5h"), mustRead(t, "flat", time.Minute, "5 +0.3/min x290")))
+	n.cook.Events = []cook.Event{{Time: minute(300), Kind: cook.EventPieceOff, Piece: "flat"}}
+	n.do(n.m.CookChanged(n.cook, n.now))
+	readings := mustRead(t, "flat", time.Minute, "90 -0.2/min x260")
+	for i := range readings {
+		readings[i].Time = readings[i].Time.Add(300 * time.Minute)
+	}
+	n.play(readings)
+	if got := n.messages(); !strings.HasSuffix(got[len(got)-1], "cooling-risk/1/flat active") {
+		t.Fatalf("told %q, want the cooling last", got)
+	}
+	before, clocks := n.m.Snapshot().Alarms, n.clocks()
+	n.m, n.heard, n.times = newTested(), nil, nil
+	n.m.Restore([]cook.Stored{n.cook}, before)
+	n.recount(1)
+	n.until(n.now.Add(20 * time.Second))
+	same(t, "messages after the restart", n.messages(), nil)
+	if got := n.clocks(); got != clocks {
+		t.Errorf("clocks after the restart %swant %s", got, clocks)
+	}
+}

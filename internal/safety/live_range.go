@@ -74,7 +74,7 @@ func (k *Keeping) Add(r cook.Reading) {
 	}
 	k.recent = append(k.recent, r)
 	for len(k.recent) > 5 || r.Time.Sub(k.recent[0].Time) > 5*time.Minute {
-		k.recent = k.recent[1:]
+		k.recent = slices.Delete(k.recent, 0, 1)
 	}
 	k.level = median(k.recent)
 	k.settled = k.settled || k.outside(0) == 0
@@ -123,7 +123,7 @@ func (k *Keeping) outside(e thermal.Celsius) int {
 }
 
 func median(r []cook.Reading) thermal.Celsius {
-	values := make([]thermal.Celsius, 0, len(r))
+	values := make([]thermal.Celsius, 0, 5)
 	for _, x := range r {
 		values = append(values, x.Celsius)
 	}
