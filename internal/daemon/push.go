@@ -10,6 +10,7 @@ import (
 
 	"stallkeeper/internal/config"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/notify"
 	"stallkeeper/internal/store"
 	"stallkeeper/internal/web"
@@ -87,6 +88,24 @@ func (p postRoom) Paths(ctx context.Context) ([]web.Path, error) {
 		out[i].Browsers = len(browsers)
 	}
 	return out, nil
+}
+
+// countLimit is how long a scrape waits for the store.
+const countLimit = 5 * time.Second
+
+// counts gives what the metrics show of the paths.
+func (p postRoom) counts() ([]metrics.Path, error) {
+	if p.d.watch.notify == nil {
+		return nil, nil
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), countLimit)
+	defer cancel()
+	states, err := p.d.watch.notify.Paths(ctx)
+	out := make([]metrics.Path, len(states))
+	for i, s := range states {
+		out[i] = metrics.Path{Name: s.Name, Pending: s.Pending, Oldest: s.Oldest, Delivered: s.Sent, Failures: s.Failures}
+	}
+	return out, err
 }
 
 // Test sends a test message and says how its first try went.

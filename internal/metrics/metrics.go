@@ -55,6 +55,21 @@ func New(registry prometheus.Registerer, view View, version string) (*Metrics, e
 	return m, errors.Join(errs...)
 }
 
+// Path is a path of messages as it stands.
+type Path struct {
+	Name      string
+	Pending   int       // messages that wait
+	Oldest    time.Time // when the first of them was made; zero when none waits
+	Delivered uint64    // since the start
+	Failures  uint64    // failed tries since the start
+}
+
+// Messages registers the metrics of the outbox. paths is called at each scrape; after an error they are absent and the
+// scrape says so.
+func Messages(registry prometheus.Registerer, paths func() ([]Path, error), now func() time.Time) error {
+	return registry.Register(outbox{paths, now})
+}
+
 // Committed takes note of a transaction that reached the disk.
 func (m *Metrics) Committed(took time.Duration) { m.commits.Observe(took.Seconds()) }
 
