@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -79,7 +80,7 @@ func (w *watch) rewatch(ctx context.Context, key monitor.StageKey) error {
 	if !ok {
 		return nil
 	}
-	effects, err := w.core.Rewatch(key, w.stored(ctx, probes, from), w.now())
+	effects, err := w.core.Rewatch(key, w.stored(ctx, probes, from, math.MaxInt64), w.now())
 	if err != nil {
 		return fmt.Errorf("count the %s of lot %s again: %w", key.Stage, key.Lot, err)
 	}

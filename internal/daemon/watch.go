@@ -135,6 +135,10 @@ func (w *watch) recount(ctx context.Context, id cook.ID) error {
 			own = append(own, p.ID)
 		}
 	}
+	through, err := w.db.LastSeq(ctx)
+	if err != nil {
+		return fmt.Errorf("count cook %d again: %w", id, err)
+	}
 	var effects []monitor.Effect
 	do := func(more []monitor.Effect) {
 		if len(more) > 0 {
@@ -145,7 +149,7 @@ func (w *watch) recount(ctx context.Context, id cook.ID) error {
 			effects = nil
 		}
 	}
-	if err := w.core.Recount(id, w.stored(ctx, own, stored.Started), forecasted, w.now(), do); err != nil {
+	if err := w.core.Recount(id, w.stored(ctx, own, stored.Started, through), through, forecasted, w.now(), do); err != nil {
 		return fmt.Errorf("count cook %d again: %w", id, err)
 	}
 	w.act(ctx, effects)
@@ -153,10 +157,10 @@ func (w *watch) recount(ctx context.Context, id cook.ID) error {
 }
 
 // stored streams readings, and tells the service manager now and then that it does.
-func (w *watch) stored(ctx context.Context, probes []cook.ProbeID, from time.Time) iter.Seq2[cook.Reading, error] {
+func (w *watch) stored(ctx context.Context, probes []cook.ProbeID, from time.Time, through int64) iter.Seq2[cook.Reading, error] {
 	return func(yield func(cook.Reading, error) bool) {
 		n := 0
-		for r, err := range w.db.ReadingsOf(ctx, probes, from, time.Time{}) {
+		for r, err := range w.db.ReadingsThrough(ctx, probes, from, time.Time{}, through) {
 			if n++; n%1000 == 0 {
 				w.alive()
 			}
@@ -238,9 +242,9 @@ func (w *watch) step(ctx context.Context) bool {
 	if err != nil || len(next) == 0 {
 		return false
 	}
-	readings := make([]cook.Reading, len(next))
+	readings := make([]monitor.Committed, len(next))
 	for i, r := range next {
-		readings[i] = r.Reading
+		readings[i] = monitor.Committed(r)
 	}
 	began := time.Now()
 	effects := w.apply(readings)
@@ -262,7 +266,7 @@ func nextBatch(size int, took time.Duration) int {
 }
 
 // apply hands readings to the monitor and measures the forecasts that they bring about.
-func (w *watch) apply(readings []cook.Reading) []monitor.Effect {
+func (w *watch) apply(readings []monitor.Committed) []monitor.Effect {
 	began := time.Now()
 	effects := w.core.Apply(readings, w.now())
 	forecasts := 0

@@ -25,7 +25,7 @@ func BenchmarkApply(b *testing.B) {
 		n := newNight(b, c)
 		for i := 0; i < len(readings); i += 8 {
 			n.now = readings[i].Time.Add(time.Second)
-			n.m.Apply(readings[i:i+8], n.now)
+			n.m.Apply(committed(int64(i)+1, readings[i:i+8]), n.now)
 		}
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(readings)), "ns/reading")

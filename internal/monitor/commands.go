@@ -122,11 +122,11 @@ func (m *State) delist(f *fire) {
 const future = 11 * time.Minute
 
 // Recount counts a cook again from its stored readings: after a start, after late readings, or when its probes changed.
-// The readings come in outlook.Order; only those of the instant at hand are held, so a day of them needs no more room
+// The readings are those committed up to through and come in outlook.Order; only those of the instant at hand are held, so a day of them needs no more room
 // than an hour. Forecasts later than forecasted (the newest that is kept; zero for none) are made and kept. Alarms keep
 // the state they have; what the readings show beyond that comes out as changes. What is to be done goes to emit as it
 // comes up. After an error of readings the cook stands uncounted, as after a start: Recount again.
-func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], forecasted, now time.Time, emit func([]Effect)) error {
+func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], through int64, forecasted, now time.Time, emit func([]Effect)) error {
 	m.advance(now)
 	old := m.find(id)
 	if old == nil {
@@ -134,7 +134,7 @@ func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], for
 	}
 	before := m.standing(old)
 	f := m.renew(old)
-	f.keptAt, f.rehearse = forecasted, true
+	f.keptAt, f.rehearse, f.counted = forecasted, true, through
 	if forecasted.After(now.Add(future)) { // kept while the clock was ahead
 		f.keptAt = now
 	}
@@ -143,9 +143,6 @@ func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], for
 		if err != nil {
 			m.uncount(f, before)
 			return err
-		}
-		if r.Arrived.After(f.counted) && !r.Arrived.After(now) {
-			f.counted = r.Arrived
 		}
 		if !f.wants(r) || r.Time.After(now.Add(future)) || !m.room(r.Probe) {
 			continue

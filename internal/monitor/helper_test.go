@@ -150,7 +150,7 @@ func (n *night) recount(id cook.ID) {
 			}
 		}
 	}
-	if err := n.m.Recount(id, stream, n.kept, n.now, n.do); err != nil {
+	if err := n.m.Recount(id, stream, int64(len(n.stored)), n.kept, n.now, n.do); err != nil {
 		n.tb.Fatal(err)
 	}
 }
@@ -159,8 +159,18 @@ func (n *night) arrive(readings ...cook.Reading) {
 	for i := range readings {
 		readings[i].Arrived = n.now
 	}
+	first := int64(len(n.stored)) + 1
 	n.stored = append(n.stored, readings...)
-	n.do(n.m.Apply(readings, n.now))
+	n.do(n.m.Apply(committed(first, readings), n.now))
+}
+
+// committed numbers readings in their order.
+func committed(first int64, readings []cook.Reading) []Committed {
+	out := make([]Committed, len(readings))
+	for i, r := range readings {
+		out[i] = Committed{Seq: first + int64(i), Reading: r}
+	}
+	return out
 }
 
 // until lets the daemon's clock run, ticking every ten seconds.

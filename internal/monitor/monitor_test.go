@@ -363,7 +363,7 @@ func TestRecount_ThatBreaksOffLosesNoAlarm(t *testing.T) {
 			}
 		}
 		yield(cook.Reading{}, broken)
-	}, n.kept, n.now, n.do)
+	}, int64(len(readings)), n.kept, n.now, n.do)
 	if !errors.Is(err, broken) {
 		t.Fatalf("Recount gave %v, want %v", err, broken)
 	}

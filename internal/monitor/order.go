@@ -22,11 +22,12 @@ const (
 )
 
 // take accepts a reading that just came.
-func (f *fire) take(m *State, r cook.Reading) []Effect {
+func (f *fire) take(m *State, c Committed) []Effect {
+	r := c.Reading
 	if p := m.probes[r.Probe]; p.fire == nil {
 		m.enlist(f, r.Probe)
 	}
-	if !r.Arrived.IsZero() && !r.Arrived.After(f.counted) || !f.wants(r) {
+	if c.Seq <= f.counted || !f.wants(r) {
 		return nil // counted already, or not ours
 	}
 	f.took = m.uptime

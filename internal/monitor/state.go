@@ -118,18 +118,26 @@ func (m *State) adopt(conditions []*alarm.Condition) {
 	}
 }
 
-// Apply takes readings that are kept, in whatever order they came.
-func (m *State) Apply(readings []cook.Reading, now time.Time) []Effect {
+// Committed is a reading that is kept. Seq is its place in the order of commits, from 1 on: arrivals may be committed in
+// another order than they were timed in, and a clock that is set back times them twice.
+type Committed struct {
+	Seq int64
+	cook.Reading
+}
+
+// Apply takes readings in the order of their commits, each once.
+func (m *State) Apply(readings []Committed, now time.Time) []Effect {
 	m.advance(now)
 	var out []Effect
-	for _, r := range readings {
+	for _, c := range readings {
+		r := c.Reading
 		if !m.room(r.Probe) {
 			continue
 		}
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])
 		p.hear(r, m.uptime)
 		for _, f := range m.fires {
-			out = append(out, f.take(m, r)...)
+			out = append(out, f.take(m, c)...)
 		}
 		out = append(out, m.alone(p, r)...)
 		out = append(out, m.follow(r)...)
@@ -220,11 +228,6 @@ func (m *State) advance(now time.Time) {
 	step := max(0, now.Sub(m.now))
 	if m.now.IsZero() {
 		step = 0
-	}
-	if now.Round(0).Before(m.now.Round(0)) { // the wall clock, which arrivals are timed by, was set back
-		for _, f := range m.fires {
-			f.counted = time.Time{} // arrivals count anew from here
-		}
 	}
 	if step > leap && step > leapTimes*m.stride {
 		m.stride, step = step, 0

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"iter"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -81,8 +82,17 @@ func (db *DB) Readings(ctx context.Context, q cook.ReadingQuery) ([]cook.Reading
 // ReadingsOf streams the readings of the probes (nil = every probe) from inclusive, to exclusive, zero times open, ascending by time, then
 // by probe. It holds neither a connection nor a transaction between readings. It ends after an error.
 func (db *DB) ReadingsOf(ctx context.Context, probes []cook.ProbeID, from, to time.Time) iter.Seq2[cook.Reading, error] {
+	return db.ReadingsThrough(ctx, probes, from, to, math.MaxInt64)
+}
+
+// ReadingsThrough streams what ReadingsOf does, and of that only what was committed up to the sequence number: the same
+// readings however long it takes and whatever is committed meanwhile.
+func (db *DB) ReadingsThrough(ctx context.Context, probes []cook.ProbeID, from, to time.Time, seq int64) iter.Seq2[cook.Reading, error] {
 	return func(yield func(cook.Reading, error) bool) {
 		m, err := db.newMerge(ctx, probes, cook.ReadingQuery{From: from, To: to, Limit: streamChunk})
+		if err == nil {
+			m.through = seq
+		}
 		for err == nil {
 			var r cook.Reading
 			var ok bool
@@ -99,10 +109,11 @@ const streamChunk = 8192
 
 // merge brings the readings of several probes into one order, reading each in chunks along its index.
 type merge struct {
-	db    *DB
-	to    int64
-	chunk int
-	runs  []*run
+	db      *DB
+	to      int64
+	through int64 // sequence number of the last commit that counts
+	chunk   int
+	runs    []*run
 }
 
 // run is what is still to come of one probe.
@@ -127,7 +138,7 @@ func (db *DB) newMerge(ctx context.Context, probes []cook.ProbeID, q cook.Readin
 	slices.Sort(probes)
 	probes = slices.Compact(probes)
 	from, to := span(q.From, q.To)
-	m := &merge{db: db, to: to, chunk: q.Limit}
+	m := &merge{db: db, to: to, through: math.MaxInt64, chunk: q.Limit}
 	if n := len(probes); n > 1 {
 		m.chunk = min(q.Limit, max(64, 2*q.Limit/n))
 	}
@@ -169,7 +180,7 @@ func (m *merge) fill(ctx context.Context, r *run) error {
 		return nil
 	}
 	rows, err := m.db.readRows(ctx, `select `+readingColumns+` from probes p join readings r on r.probe = p.id
-		where p.name = ? and r.time >= ? and r.time < ? order by r.time limit ?`, string(r.probe), r.from, m.to, m.chunk)
+		where p.name = ? and r.time >= ? and r.time < ? and r.seq <= ? order by r.time limit ?`, string(r.probe), r.from, m.to, m.through, m.chunk)
 	if err != nil {
 		return err
 	}
