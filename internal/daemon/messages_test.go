@@ -355,7 +355,8 @@ func within(t *testing.T, what string, f func() bool) {
 // messagesChild tells the child of the next test its configuration.
 const messagesChild = "STALLKEEPER_MESSAGES_CHILD"
 
-// The daemon as its own process, killed with SIGKILL twice while the receiver is down. Each message arrives once.
+// The daemon as its own process, killed with SIGKILL twice while webhook and mail server are down. Each message arrives once
+// by each path.
 func TestDaemon_KilledTwiceWhileTheReceiverIsDown(t *testing.T) {
 	if path := os.Getenv(messagesChild); path != "" {
 		runUntilKilled(t, path)
@@ -364,6 +365,18 @@ func TestDaemon_KilledTwiceWhileTheReceiverIsDown(t *testing.T) {
 	h := &hook{down: true}
 	server := httptest.NewServer(h)
 	defer server.Close()
+	mail, err := smtptest.Start()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := mail.Down(); err != nil {
+			t.Error(err)
+		}
+	}()
+	if err := mail.Down(); err != nil {
+		t.Fatal(err)
+	}
 	dir := t.TempDir()
 	secret, file := filepath.Join(dir, "key"), filepath.Join(dir, "stallkeeper.toml")
 	writeFile(t, secret, "a long random text\n")
@@ -385,25 +398,40 @@ kind = "webhook"
 high_after = "0s"
 url = %q
 secret_file = %q
-`, filepath.Join(dir, "data"), server.URL, secret))
+[[notify.path]]
+name = "mail"
+kind = "email"
+high_after = "0s"
+server = %q
+security = "none"
+from = "smoker@example.org"
+to = ["pitmaster@example.org"]
+`, filepath.Join(dir, "data"), server.URL, secret, mail.Addr()))
 	for _, probe := range []string{"shed", "kitchen"} {
 		c := startChild(t, file)
 		tried := h.tries()
 		c.post(t, probe, 250) // parts per million
 		within(t, "the alarm", func() bool { return strings.Contains(c.get(t, "/api/v1/alarms"), "at "+probe) })
 		within(t, "a try to deliver", func() bool { return h.tries() > tried })
+		within(t, "a try to mail", func() bool { return strings.Contains(c.get(t, "/api/v1/paths"), `"kind":"email","failed":`) })
 		c.kill(t)
 	}
 	h.mu.Lock()
 	h.down = false
 	h.mu.Unlock()
+	if err := mail.Up(); err != nil {
+		t.Fatal(err)
+	}
 	c := startChild(t, file)
-	within(t, "both messages", func() bool { return len(h.taken()) >= 2 })
+	within(t, "both messages", func() bool { return len(h.taken()) >= 2 && len(mail.Letters()) >= 2 })
 	time.Sleep(3 * time.Second) // for a repeat that should not come
 	c.kill(t)
 	got := h.taken()
 	if len(got) != 2 || !strings.Contains(got[0], "at shed") || !strings.Contains(got[1], "at kitchen") {
 		t.Errorf("taken %q, want the shed's and the kitchen's, each once", got)
+	}
+	if got := subjects(t, mail); len(got) != 2 || !strings.Contains(got[0], "at shed") || !strings.Contains(got[1], "at kitchen") {
+		t.Errorf("mailed %q, want the shed's and the kitchen's, each once", got)
 	}
 }
 
