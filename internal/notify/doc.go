@@ -21,6 +21,12 @@
 // goes out with the message, so that a receiver can drop the repeat that a kill between delivery and its note may cause.
 // A message that is refused for itself does not hold up those behind it.
 //
+// # Browsers
+//
+// WebPush sends to browsers that people have subscribed (RFC 8030, 8291, 8292). A subscription names the address that the
+// daemon then calls, so it counts as what a stranger wrote: only https at port 443 of a named host, only to addresses of
+// the internet, no redirect, no proxy, and nothing of the answer is shown.
+//
 // Nothing here is a safety device, and no path is sure: have a local one (a siren by a command) beside those that need a
 // network, and a certified carbon monoxide alarm.
 package notify
