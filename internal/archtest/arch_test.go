@@ -41,7 +41,7 @@ var allowed = map[string][]string{
 	"internal/signer":    {"internal/record"},
 	"internal/notify":    {"internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
-	"internal/web":       {"internal/monitor", "internal/calibrate", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/larder", "internal/brine", "estimator", "estimator/thermal"},
+	"internal/web":       {"internal/monitor", "internal/calibrate", "internal/sense", "internal/cook", "internal/alarm", "internal/outlook", "internal/record", "internal/plan", "internal/larder", "internal/brine", "internal/score", "estimator", "estimator/thermal"},
 }
 
 // pure packages open no file, no socket and no database.

@@ -107,6 +107,8 @@ func (p *pageSet) register(mux *http.ServeMux) {
 		"GET /cooks/{id}":           p.getCook,
 		"POST /cooks/{id}/amend":    p.postAmend,
 		"POST /cooks/{id}/end":      p.postEnd,
+		"GET /overlay":              p.getOverlay,
+		"GET /overlay/curves":       p.getOverlayCurves,
 		"GET /probes":               p.getProbes,
 		"GET /probes/{id...}":       p.getProbePage,
 		"POST /probes/reading":      p.postReading,

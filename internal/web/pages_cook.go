@@ -32,6 +32,7 @@ type cookPiece struct {
 	Shown bool
 	Probe cook.ProbeID
 	Ready string
+	Said  string // what was forecast half-way, once the cook has ended
 }
 
 // logLine is an entry of the log and what became of it.
@@ -61,6 +62,9 @@ func (p *pageSet) getCook(w http.ResponseWriter, r *http.Request) error {
 		v := &c.Pieces[i]
 		line := cookPiece{Piece: v.Piece, Href: fmt.Sprintf("/cooks/%d?piece=%s", id, v.Piece.ID), Probe: v.Piece.ProbeIDs()[0]}
 		if line.Ready, err = p.outcome(r.Context(), see, stored, v); err != nil {
+			return err
+		}
+		if line.Said, err = p.lookBack(r.Context(), see, stored, v.Piece.ID); err != nil {
 			return err
 		}
 		if string(v.Piece.ID) == r.FormValue("piece") || (body.Shown == nil && r.FormValue("piece") == "") {
@@ -179,6 +183,7 @@ func (p *pageSet) postEnd(w http.ResponseWriter, r *http.Request) error {
 type cooksView struct {
 	Cooks []cook.Stored
 	Older cook.ID // 0 = none
+	Good  []qualityLine
 }
 
 const cooksPerPage = 25
@@ -199,6 +204,9 @@ func (p *pageSet) getCooks(w http.ResponseWriter, r *http.Request) error {
 	if len(cooks) > cooksPerPage {
 		body.Cooks = cooks[:cooksPerPage]
 		body.Older = body.Cooks[cooksPerPage-1].ID
+	}
+	if body.Good, err = p.quality(r.Context(), body.Cooks); err != nil {
+		return err
 	}
 	return p.render(w, r, http.StatusOK, "cooks", page{Title: "Cooks", Here: "cooks", Body: body})
 }
