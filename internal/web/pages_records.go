@@ -189,7 +189,7 @@ func (p *pageSet) records(w http.ResponseWriter, r *http.Request, status int, tr
 		return err
 	}
 	v.Add = f.list(record.KindMonitoring, record.KindDeviation, record.KindNote)
-	return p.render(w, r, status, "records", page{reader: see, Title: "Records", Here: "lots", Back: "/records", Body: v})
+	return p.render(w, r, status, "records", page{reader: see, Title: "Records", Here: "records", Back: "/records", Body: v})
 }
 
 // openDeviations finds every deviation without an answer, of every lot and of the shop. Few kinds suffice to tell.
