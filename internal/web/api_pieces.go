@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"net/http"
+	"net/url"
 	"strings"
 	"time"
 
@@ -167,10 +168,17 @@ func (s *Server) getForecasts(w http.ResponseWriter, r *http.Request) error {
 	return s.give(w, r, http.StatusOK, doc)
 }
 
+// Of a page of the forecast history: a cook of 36 hours has 2,160 of each piece.
+const (
+	historyPage = 1000
+	historyMost = 5000
+)
+
 // getForecastHistory gives the forecasts of a piece as they were made.
 func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) error {
-	q := queryOf(r, nil, "from", "to")
+	q := queryOf(r, nil, "from", "to", "limit")
 	from, to := q.span()
+	limit := q.count("limit", historyPage, historyMost)
 	if err := q.err(); err != nil {
 		return err
 	}
@@ -186,9 +194,18 @@ func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) erro
 	if err != nil {
 		return err
 	}
-	doc := forecastsDoc{make([]json.RawMessage, len(kept))}
-	for i, k := range kept {
-		doc.Forecasts[i] = k.JSON
+	doc := struct {
+		Forecasts []json.RawMessage `json:"forecasts"`
+		Next      *string           `json:"next"`
+	}{Forecasts: []json.RawMessage{}}
+	if len(kept) > limit {
+		after := r.URL.Query()
+		after.Set("from", kept[limit].At.UTC().Format(time.RFC3339Nano))
+		next := (&url.URL{Path: r.URL.Path, RawQuery: after.Encode()}).String()
+		doc.Next, kept = &next, kept[:limit]
+	}
+	for _, k := range kept {
+		doc.Forecasts = append(doc.Forecasts, k.JSON)
 	}
 	return s.give(w, r, http.StatusOK, doc)
 }

@@ -52,7 +52,7 @@ func TestWholeWalk_InABrowser(t *testing.T) {
 		a.ID += alarm.ID(fmt.Sprintf("/%d", i))
 		n.snap.Alarms = append(n.snap.Alarms, a)
 	}
-	walk(t, dir, node, serveNight(t, n, nil).URL, t.TempDir(), "CHROMIUM="+chromium, "PIECE=/?piece=7/flat", "ONLY=whole")
+	walk(t, dir, node, serveNight(t, n, withLot(t)).URL, t.TempDir(), "CHROMIUM="+chromium, "PIECE=/?piece=7/flat", "ONLY=whole")
 }
 
 func walk(t *testing.T, dir, node, base, pictures string, env ...string) {

@@ -117,7 +117,7 @@ async function byKeyboard() {
 }
 
 // whole is an evening by keyboard alone: a fire is lit, a lane watched, a what-if asked, a wrap logged and taken back, an
-// alarm acknowledged.
+// alarm acknowledged, a record opened.
 async function whole(width, light) {
   const name = `whole walk ${width} ${light}`;
   const page = await open(name, { viewport: { width, height: 844 }, colorScheme: light });
@@ -142,6 +142,10 @@ async function whole(width, light) {
   await page.locator(".alarm .main").first().waitFor({ timeout: 60000 }).catch(() => note(name, "no alarm comes"));
   const id = await page.locator(".alarm .main").first().getAttribute("id");
   if (id && (await enter(`[id="${id}"]`))) await page.waitForFunction((i) => !document.getElementById(i), id, { timeout: 8000 }).catch(() => note(name, "an alarm acknowledged by Enter stays open"));
+  await page.goto(base + "/records", { waitUntil: "load" });
+  const entry = '#journal .log a[href^="/lots/"]';
+  if ((await page.locator(entry).count()) && (await enter(entry))) await page.waitForURL("**/lots/**", { timeout: 8000 }).catch(() => note(name, "an entry does not lead to its lot"));
+  await says(page, "h1", /Lot|Records/, name);
   await page.context().close();
 }
 
