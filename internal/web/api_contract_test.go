@@ -79,6 +79,7 @@ var calls = []call{
 	{method: "POST", path: v1 + "/cooks/7/events", template: v1 + "/cooks/{id}/events", body: `{"kind":"lid","corrects":77}`, status: 400},
 	{golden: "log", method: "GET", path: v1 + "/cooks/7/log", template: v1 + "/cooks/{id}/log", status: 200},
 	{golden: "piece", method: "GET", path: v1 + "/cooks/7/pieces/flat", template: v1 + "/cooks/{id}/pieces/{piece}", status: 200},
+	{golden: "forecast-history-page", method: "GET", path: v1 + "/cooks/7/pieces/flat/forecasts?limit=1", template: v1 + "/cooks/{id}/pieces/{piece}/forecasts", status: 200},
 	{golden: "forecast-history", method: "GET", path: v1 + "/cooks/7/pieces/flat/forecasts?from=2026-11-26T03:00:00Z", template: v1 + "/cooks/{id}/pieces/{piece}/forecasts", status: 200},
 	{golden: "what-if", method: "GET", path: v1 + "/cooks/7/pieces/flat/what-if?do=wrap%3Dfoil%40now&do=setpoint%3D121C%40%2B30m", template: v1 + "/cooks/{id}/pieces/{piece}/what-if", status: 200},
 	{method: "GET", path: v1 + "/cooks/7/pieces/flat/what-if?do=pray", template: v1 + "/cooks/{id}/pieces/{piece}/what-if", status: 400},

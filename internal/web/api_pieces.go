@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"net/http"
-	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -199,10 +199,8 @@ func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) erro
 		Next      *string           `json:"next"`
 	}{Forecasts: []json.RawMessage{}}
 	if len(kept) > limit {
-		after := r.URL.Query()
-		after.Set("from", kept[limit].At.UTC().Format(time.RFC3339Nano))
-		next := (&url.URL{Path: r.URL.Path, RawQuery: after.Encode()}).String()
-		doc.Next, kept = &next, kept[:limit]
+		doc.Next = next(r, true, "limit", strconv.Itoa(limit), "from", kept[limit].At.UTC().Format(time.RFC3339Nano))
+		kept = kept[:limit]
 	}
 	for _, k := range kept {
 		doc.Forecasts = append(doc.Forecasts, k.JSON)
