@@ -23,8 +23,9 @@ func NewHush(cookID int64, s Settings, w Words) *Hush {
 func (h *Hush) Conditions() []*Condition { return []*Condition{&h.all} }
 
 // Observe takes the names of the silent probes when all are silent, and none otherwise; shortest is how long the last of
-// them has been silent. covered says why no message is needed; empty when one is.
-func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, covered string) []Change {
+// them has been silent. covered says why no message is needed, empty when one is;
+// cause is why all are silent, empty when that is not known.
+func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, covered, cause string) []Change {
 	var out changes
 	if covered != "" {
 		if !h.all.Standing() {
@@ -36,6 +37,10 @@ func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, c
 	if len(silent) > 1 {
 		f = Finding{Holds: Yes, Because: fmt.Sprintf("No probe of the cook has spoken for %s (%s): nobody watches the fire. "+
 			"Look at the receiver, its power and the network.", spell(shortest), list(silent))}
+	}
+	if len(silent) > 1 && cause != "" {
+		f.Because = fmt.Sprintf("No probe of the cook has spoken for %s (%s): %s. Nobody watches the fire. Look at the board's power and network.",
+			spell(shortest), list(silent), cause)
 	}
 	out.add(h.all.Observe(now, f))
 	return out

@@ -41,6 +41,9 @@ func NewProbe(id cook.ProbeID, cookID int64, piece string, s Settings, w Words) 
 // Conditions lists the alarms of the probe.
 func (p *Probe) Conditions() []*Condition { return []*Condition{&p.silent, &p.suspect} }
 
+// Silent reports whether its silence is an alarm that stands.
+func (p *Probe) Silent() bool { return p.silent.Standing() }
+
 // Suspect reports whether the probe's readings are in doubt.
 func (p *Probe) Suspect() bool { return p.suspect.Standing() }
 
@@ -62,6 +65,7 @@ type Hearing struct {
 	Last     cook.Reading  // zero when it never spoke
 	Patience time.Duration // how long it may be quiet
 	Covered  string        // why its silence raises nothing new; empty when it does
+	Cause    string        // what else is known of why it is silent: "board shed has been offline since 02:13"; empty when nothing is
 	Ended    string        // why nobody waits for it any more; empty when somebody does
 }
 
@@ -88,6 +92,8 @@ func (p *Probe) Hear(now time.Time, h Hearing) []Change {
 
 func (p *Probe) silence(h Hearing) string {
 	switch {
+	case h.Cause != "":
+		return fmt.Sprintf("Probe %s silent for %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, spell(h.Quiet), h.Cause)
 	case h.Last.Time.IsZero():
 		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, spell(h.Quiet))
 	case h.Interval > 0:

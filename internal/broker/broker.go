@@ -27,6 +27,8 @@ type Options struct {
 	IsReading func(topic string) bool
 	// PublishTopics are further topic filters that users may publish to, beside stallkeeper/reading/#.
 	PublishTopics []string
+	// Observe sees what clients publish on other topics, last wills among it; nil: nobody looks. It does not wait long.
+	Observe func(topic string, payload []byte)
 	// Consume takes one reading message. It may wait (backpressure). It calls done once, with nil after the commit, from
 	// any goroutine, also after Run has returned; it does not call done when it returns an error.
 	Consume func(ctx context.Context, topic string, payload []byte, done func(error)) error

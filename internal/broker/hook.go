@@ -36,7 +36,7 @@ func (h *hook) ID() string { return "stallkeeper" }
 // Provides lists the steps that the hook takes part in.
 func (h *hook) Provides(step byte) bool {
 	return bytes.IndexByte([]byte{mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnSessionEstablish,
-		mqtt.OnDisconnect, mqtt.OnClientExpired, mqtt.OnSubscribe, mqtt.OnPacketRead, mqtt.OnPublish}, step) >= 0
+		mqtt.OnDisconnect, mqtt.OnClientExpired, mqtt.OnSubscribe, mqtt.OnPacketRead, mqtt.OnPublish, mqtt.OnWillSent}, step) >= 0
 }
 
 // OnConnect runs before the login. A will that the client could not publish itself is dropped, because the library would
@@ -99,6 +99,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	}
 	if !h.b.opts.IsReading(pk.TopicName) {
 		pk.FixedHeader.Retain = false
+		h.observe(pk)
 		return pk, nil
 	}
 	s := h.session(cl)
@@ -109,6 +110,15 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		s.fail(cl, pk, err)
 	}
 	return pk, packets.ErrRejectPacket
+}
+
+// OnWillSent sees the last will of a client that is gone.
+func (h *hook) OnWillSent(_ *mqtt.Client, pk packets.Packet) { h.observe(pk) }
+
+func (h *hook) observe(pk packets.Packet) {
+	if h.b.opts.Observe != nil {
+		h.b.opts.Observe(pk.TopicName, pk.Payload)
+	}
 }
 
 func (h *hook) consume(s *session, cl *mqtt.Client, pk packets.Packet) error {

@@ -139,7 +139,7 @@ func (d *Daemon) openIntake() error {
 		}
 		d.client, err = ingest.NewClient(ingest.ClientOptions{URL: mqttScheme(cfg.MQTT.URL), ClientID: cfg.MQTT.ClientID, Username: cfg.MQTT.Username,
 			Password: password, CAFile: cfg.MQTT.CAFile, Will: ingest.Will{Topic: statusTopic, Payload: []byte(`{"online":false}`)},
-			Log: d.opts.Log, Now: d.opts.Now}, d.intake)
+			Boards: d.watch.board, Log: d.opts.Log, Now: d.opts.Now}, d.intake)
 		if err != nil {
 			return err
 		}
@@ -153,6 +153,11 @@ func (d *Daemon) openIntake() error {
 	}
 	o := broker.Options{Listen: cfg.Broker.Listen, TLS: tls, BehindProxy: cfg.HTTP.BehindProxy, Users: brokerUsers(cfg.Users), MaxClients: cfg.Broker.MaxClients,
 		IsReading: decoder.Consumes, PublishTopics: mappingTopics(cfg.MQTT.Mappings),
+		Observe: func(topic string, payload []byte) {
+			if b, ok := ingest.DecodeBoard(topic, payload); ok {
+				d.watch.board(b)
+			}
+		},
 		Consume: func(ctx context.Context, topic string, payload []byte, done func(error)) error {
 			return d.intake.Handle(ctx, ingest.Message{Topic: topic, Payload: payload}, done)
 		}, Log: d.opts.Log, Now: d.opts.Now}

@@ -36,6 +36,7 @@ type watch struct {
 	repeats  int64 // duplicates already counted
 
 	commands chan command
+	boards   chan monitor.Board
 	ended    chan struct{}      // closed when Run returns
 	cursor   int64              // sequence of the last applied reading
 	batch    int                // how many readings are applied before the others get their turn
@@ -72,7 +73,7 @@ const lastWork = 5 * time.Second
 const tick = time.Second
 
 func newWatch(core *monitor.State, db *store.DB, log *slog.Logger, now func() time.Time) *watch {
-	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{},
+	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), boards: make(chan monitor.Board, 64), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{},
 		stages: journalStages(db), journal: -1}
 	w.snapshot.Store(&monitor.Snapshot{})
 	return w
@@ -193,6 +194,8 @@ func (w *watch) Run(ctx context.Context) error {
 			return w.finish(context.WithoutCancel(ctx))
 		case c := <-w.commands:
 			w.obey(ctx, c)
+		case b := <-w.boards:
+			w.act(ctx, w.core.SetBoard(b, w.now()))
 		case <-w.db.Committed():
 			behind = always()
 		case <-behind:
@@ -314,6 +317,14 @@ func (w *watch) note(err error) {
 		w.log.Error("the watch cannot use the store", "error", err)
 	}
 	w.trouble = err
+}
+
+// board hands on what a board said about itself.
+func (w *watch) board(b ingest.Board) {
+	select {
+	case w.boards <- monitor.Board{Name: b.Name, Online: b.Online, Probes: b.Probes}:
+	case <-w.ended:
+	}
 }
 
 var errEnded = errors.New("the watch has ended: ask again after the restart")

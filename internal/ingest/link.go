@@ -121,6 +121,9 @@ func (l *link) subscribe(ctx context.Context) error {
 	for _, filter := range l.c.intake.decoder.Filters() {
 		want[filter] = 1
 	}
+	if l.c.opts.Boards != nil {
+		want[BoardFilter] = 0
+	}
 	token := l.paho.SubscribeMultiple(want, nil)
 	err := await(ctx, token, brokerTimeout)
 	sub, ok := token.(*mqtt.SubscribeToken)
@@ -129,6 +132,10 @@ func (l *link) subscribe(ctx context.Context) error {
 	}
 	for filter, granted := range sub.Result() {
 		if granted <= 2 {
+			continue
+		}
+		if filter == BoardFilter {
+			l.c.opts.Log.Warn("boards cannot be heard: allow the topic for reading", "topic", filter, "user", l.c.opts.Username)
 			continue
 		}
 		if filter != l.markerTopic() {
@@ -178,6 +185,9 @@ func (l *link) store(ctx context.Context) {
 			return
 		case m := <-l.inbox:
 			l.acks.expect()
+			if board, ok := DecodeBoard(m.Topic(), m.Payload()); ok && l.c.opts.Boards != nil {
+				l.c.opts.Boards(board)
+			}
 			if !l.c.intake.Consumes(m.Topic()) { // left in the session by an earlier configuration
 				l.acks.ready(m)
 				continue

@@ -150,7 +150,7 @@ func (m *State) listen() []Effect {
 	for _, f := range m.fires {
 		names, shortest, heard := m.hushed(f)
 		if heard || len(names) > 0 || covered != "" {
-			out = append(out, m.alarmed(f.hush.Observe(m.now, names, shortest, covered), true)...)
+			out = append(out, m.alarmed(f.hush.Observe(m.now, names, shortest, covered, m.commonCause(names)), true)...)
 		}
 	}
 	for _, p := range m.byName() {
@@ -188,9 +188,11 @@ func (m *State) hearken(p *probe, covered string) []Effect {
 		ended = "it is not waited for any more"
 	case covered == "" && p.fire != nil && p.fire.hush.Standing():
 		covered = "the silence of all probes is told already"
+	case covered == "" && m.toldByNeighbour(p):
+		covered = m.boardCause(p.id) + ", which is told already"
 	case !p.heard && !m.silent(p):
 		return nil // after a start it gets its time before anything is said
 	}
-	h := alarm.Hearing{Quiet: m.silence(p), Interval: p.interval(), Last: p.last, Patience: m.patience(p), Covered: covered, Ended: ended}
+	h := alarm.Hearing{Quiet: m.silence(p), Interval: p.interval(), Last: p.last, Patience: m.patience(p), Covered: covered, Ended: ended, Cause: m.boardCause(p.id)}
 	return m.alarmed(p.watch.Hear(m.now, h), true)
 }

@@ -58,6 +58,8 @@ type ProbeView struct {
 	Piece    cook.PieceID
 	Suspect  bool // its readings are in doubt
 	Findings []sense.Finding
+	Board    string    // the board it is wired to, where one said so
+	Offline  time.Time // since when that board is gone; zero when it is not
 }
 
 // QuietUntil is the latest time t with P(nothing needs a person before t) >= 0.9, and what comes then.

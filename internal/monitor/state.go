@@ -33,20 +33,22 @@ type tracker interface {
 
 // State is the live state. It belongs to one goroutine.
 type State struct {
-	o      Options
-	track  func(in estimator.Input, beside tracker) tracker // beside another piece of the cook, or nil
-	words  alarm.Words
-	fires  []*fire  // running cooks, by id
-	stages []*stage // open stages of lots
-	probes map[cook.ProbeID]*probe
-	intake *alarm.Intake
-	way    IntakeView
-	told   map[alarm.ID]bool        // people were told of this standing alarm
-	beside map[alarm.ID]bool        // it stands under the message of another with the same cause
-	kept   map[alarm.ID]alarm.Alarm // restored, not yet taken over
-	now    time.Time                // the daemon's clock at the last call
-	uptime time.Duration            // time passed, whatever the clock did
-	stride time.Duration            // the longest recent step between two calls
+	o       Options
+	track   func(in estimator.Input, beside tracker) tracker // beside another piece of the cook, or nil
+	words   alarm.Words
+	fires   []*fire  // running cooks, by id
+	stages  []*stage // open stages of lots
+	probes  map[cook.ProbeID]*probe
+	boards  map[string]*board
+	boardOf map[cook.ProbeID]string // the board that a probe is wired to, where one said so
+	intake  *alarm.Intake
+	way     IntakeView
+	told    map[alarm.ID]bool        // people were told of this standing alarm
+	beside  map[alarm.ID]bool        // it stands under the message of another with the same cause
+	kept    map[alarm.ID]alarm.Alarm // restored, not yet taken over
+	now     time.Time                // the daemon's clock at the last call
+	uptime  time.Duration            // time passed, whatever the clock did
+	stride  time.Duration            // the longest recent step between two calls
 }
 
 // Effect is something to do for the daemon: exactly one field is set.
@@ -79,7 +81,7 @@ func New(o Options) *State {
 	}
 	return &State{
 		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
-		probes: map[cook.ProbeID]*probe{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
+		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
 }
 

@@ -68,6 +68,8 @@ func (m *State) viewProbe(p *probe) ProbeView {
 			v.Role = "piece"
 		}
 	}
+	v.Board = m.boardOf[p.id]
+	_, v.Offline = m.offline(p.id)
 	v.Suspect = p.watch != nil && p.watch.Suspect()
 	if v.Findings = p.sense.Findings(p.id); p.fire != nil {
 		v.Findings = p.fire.sense.Findings(p.id)

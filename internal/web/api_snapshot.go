@@ -24,11 +24,13 @@ type probeDoc struct {
 	Interval *float64         `json:"interval_seconds"` // typical; null when not known
 	Cook     cook.ID          `json:"cook,omitempty"`
 	Piece    cook.PieceID     `json:"piece,omitempty"`
-	Findings []sense.Finding  `json:"findings,omitempty"` // what a person should look at
+	Board    string           `json:"board,omitempty"`               // that it is wired to
+	Offline  *time.Time       `json:"board_offline_since,omitempty"` // the board is gone
+	Findings []sense.Finding  `json:"findings,omitempty"`            // what a person should look at
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
-	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Findings: p.Findings}
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Board: p.Board, Offline: moment(p.Offline), Findings: p.Findings}
 	if !p.Last.Time.IsZero() {
 		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
 		if p.Role == cook.RoleCO {

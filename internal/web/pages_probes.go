@@ -67,6 +67,8 @@ func (p *pageSet) getProbes(w http.ResponseWriter, r *http.Request) error {
 			line.Value, line.State = "no value", "has not been heard yet"
 		case v.Last.Quality != cook.Good:
 			line.Value, line.State = "no value", qualityName(v.Last.Quality)+" (it sent "+line.Value+")"
+		case v.Silent && !v.Offline.IsZero():
+			line.State = fmt.Sprintf("silent: board %s offline since %s", v.Board, see.Clock(v.Offline))
 		case v.Silent:
 			line.State = "silent"
 		case v.Suspect:
