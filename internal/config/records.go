@@ -12,6 +12,7 @@ import (
 
 // Records sets the journal of the lots: how long it is kept, who may make entries, and where its checkpoints go.
 type Records struct {
+	Shop      string   `toml:"shop"` // name, address and number of the establishment, for the head of what is exported
 	KeepYears int      `toml:"keep_years"`
 	Mail      []string `toml:"mail"`    // paths of kind email that get the day's checkpoint
 	MailAt    string   `toml:"mail_at"` // local time
@@ -30,6 +31,9 @@ func defaultRecords() Records { return Records{KeepYears: 2, Mail: []string{}, M
 func (c *Config) validateRecords() error {
 	r := c.Records
 	var errs []error
+	if err := cook.CheckText("records.shop", r.Shop); err != nil {
+		errs = append(errs, err)
+	}
 	add := func(format string, a ...any) { errs = append(errs, fmt.Errorf(format, a...)) }
 	if r.KeepYears < 1 || r.KeepYears > 50 {
 		add("records.keep_years %d is not between 1 and 50", r.KeepYears)

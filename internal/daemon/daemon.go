@@ -207,7 +207,7 @@ func (d *Daemon) openWeb() error {
 	}
 	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Checks: d.books, Checking: checking(cfg), Planner: d.estimator, View: d.watch, PostRoom: postRoom{d}, Log: d.opts.Log, Now: d.opts.Now,
 		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
-		Records: d.books, Documents: documents{d.books, location}, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
+		Records: d.books, Documents: documents{d.books, location, cfg.Records.Shop}, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {
 		return err
 	}

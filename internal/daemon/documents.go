@@ -13,6 +13,7 @@ import (
 type documents struct {
 	source export.Source
 	in     *time.Location
+	shop   string
 }
 
 // Document gives the lot as "pdf", "csv" or "json".
@@ -21,6 +22,7 @@ func (d documents) Document(ctx context.Context, lot cook.LotID, format string) 
 	if err != nil {
 		return nil, err
 	}
+	a.Establishment = d.shop
 	switch format {
 	case "pdf":
 		return export.PDF(a)

@@ -115,7 +115,7 @@ func badNight(t testing.TB) Account {
 		t.Fatal(err)
 	}
 	runs := map[int64]Curve{smoke: {Lines: []Line{trace("flat", false, at(0), 14, core), trace("pit", true, at(0), 14, pit)}}, chill: {Lines: []Line{trace("flat", false, at(14.1), 7.9, cooling)}}}
-	a := Account{Lot: lot, Shop: w.of("")[1:], Location: in, File: "26-05-01-brisket.json"}
+	a := Account{Establishment: "Example Smokehouse, 1 Example Road, permit 000", Lot: lot, Shop: w.of("")[1:], Location: in, File: "26-05-01-brisket.json"}
 	for _, s := range lot.Stages {
 		c := runs[s.Seq]
 		c.Stage, c.Until = s, s.Until

@@ -18,13 +18,14 @@ import (
 
 // Account is everything that an export of one lot shows.
 type Account struct {
-	Lot      *record.Lot
-	Shop     []record.Entry // the shop's own entries that concern it: checks of its instruments
-	Curves   []Curve
-	Proof    *Proof // nil: nothing is signed yet, and the document says so
-	Location *time.Location
-	File     string // name of the JSON export that belongs to it, such as "26-11-25-brisket.json"
-	JSON     []byte // that export: the PDF carries it as an attachment; nil = none
+	Establishment string // name, address and number as the shop has set it; empty: not set, and the document says so
+	Lot           *record.Lot
+	Shop          []record.Entry // the shop's own entries that concern it: checks of its instruments
+	Curves        []Curve
+	Proof         *Proof // nil: nothing is signed yet, and the document says so
+	Location      *time.Location
+	File          string // name of the JSON export that belongs to it, such as "26-11-25-brisket.json"
+	JSON          []byte // that export: the PDF carries it as an attachment; nil = none
 }
 
 // Curve is what the probes of one stage measured.

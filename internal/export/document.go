@@ -75,7 +75,7 @@ func (d *document) front() error {
 	d.font(16, true)
 	d.pdf.CellFormat(inner, 8, d.fit("Record of lot "+string(l.ID), inner), "", 0, "L", false, 0, "")
 	d.pdf.SetXY(margin, d.pdf.GetY()+10)
-	facts := [][2]string{{"Product", l.Product}, {"Code", orDash(l.Code)}, {"Kept", cmp.Or(string(l.Class), "not given; kept as long as the longest")},
+	facts := [][2]string{{"Establishment", cmp.Or(d.Establishment, "NOT SET: [records] shop in the configuration")}, {"Product", l.Product}, {"Code", orDash(l.Code)}, {"Kept", cmp.Or(string(l.Class), "not given; kept as long as the longest")},
 		{"Opened", d.when(l.Opened) + " by " + l.OpenedBy}, {"Closed", d.closed()}, {"Times", "local time of " + d.Location.String() + ", with the offset from UTC"}}
 	if l.Note != "" {
 		facts = append(facts, [2]string{"Note", l.Note})

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
@@ -87,7 +88,7 @@ func (d *document) proof() error {
 
 func (d *document) seals() {
 	if d.Proof == nil || len(d.Proof.Seals) == 0 {
-		d.say("No readings of this lot's probes are sealed yet. Hours are sealed ten minutes after they end.")
+		d.paragraph("NO readings of this lot's probes are sealed yet, so that a change of them would not show. Hours are sealed ten minutes after they end.", len(d.Curves) > 0)
 		return
 	}
 	type sum struct {
@@ -128,8 +129,31 @@ func (d *document) seals() {
 		rows = append(rows, plain(string(probe), strconv.Itoa(t.hours)+pick(t.replaced > 0, fmt.Sprintf(" (%d sealed again after late readings)", t.replaced), ""), strconv.FormatInt(t.count, 10),
 			t.from, t.until, degreesOr(t.low), degreesOr(t.high)))
 	}
-	d.say("Each probe's readings of each hour are sealed by their number and SHA-256; every seal stands in the file below.")
+	d.say("Each probe's readings of each hour are sealed by their number and SHA-256; every seal stands in the file below. The readings themselves do not: the curves above are drawn from the shop's database, which `stallkeeper records verify --readings` there holds against the seals.")
 	d.table([]column{{"Probe", 2}, {"Hours sealed", 2.4}, {"Readings", 1.8}, {"First hour", 3.4}, {"Last hour", 3.4}, {"Lowest", 2.6}, {"Highest", 2.8}}, rows)
+	if bare := d.unsealed(newest); len(bare) > 0 {
+		d.paragraph("NOT YET SEALED, so that a change of them would not show: "+strings.Join(bare, "; ")+".", true)
+	}
+}
+
+// unsealed names the probes whose curves show readings of hours without a seal.
+func (d *document) unsealed(sealed map[cook.ProbeID]map[int64]record.Seal) []string {
+	var out []string
+	for _, c := range d.Curves {
+		for _, l := range c.Lines {
+			missing := map[int64]bool{}
+			for _, b := range l.Trace {
+				hour := b.Time.UTC().Truncate(time.Hour).Unix()
+				if _, ok := sealed[l.Probe][hour]; !ok {
+					missing[hour] = true
+				}
+			}
+			if n := len(missing); n > 0 {
+				out = append(out, fmt.Sprintf("%s in stage %s, %d h from %s", l.Probe, c.Stage.Stage, n, d.when(time.Unix(slices.Min(slices.Collect(maps.Keys(missing))), 0))))
+			}
+		}
+	}
+	return out
 }
 
 func degreesOr(c *thermal.Celsius) string {
