@@ -159,7 +159,10 @@ func (g *chart) level(c thermal.Celsius) float64 {
 func (g *chart) spans(l *record.Lot) {
 	for _, one := range l.Deviations {
 		b := one.Body
-		if b.From.IsZero() || b.Stage != "" && b.Stage != g.Stage.Stage || !b.Until.IsZero() && b.Until.Before(g.Stage.From) || b.From.After(g.Until) {
+		if b.From.IsZero() {
+			b.From = one.At // a moment is all that is known
+		}
+		if b.Stage != "" && b.Stage != g.Stage.Stage || b.Until.Before(g.Stage.From) && b.From.Before(g.Stage.From) || b.From.After(g.Until) {
 			continue
 		}
 		until := b.Until

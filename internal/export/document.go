@@ -76,7 +76,7 @@ func (d *document) front() error {
 	d.pdf.CellFormat(inner, 8, d.fit("Record of lot "+string(l.ID), inner), "", 0, "L", false, 0, "")
 	d.pdf.SetXY(margin, d.pdf.GetY()+10)
 	facts := [][2]string{{"Establishment", cmp.Or(d.Establishment, "NOT SET: [records] shop in the configuration")}, {"Product", l.Product}, {"Code", orDash(l.Code)}, {"Kept", cmp.Or(string(l.Class), "not given; kept as long as the longest")},
-		{"Opened", d.when(l.Opened) + " by " + l.OpenedBy}, {"Closed", d.closed()}, {"Times", "local time of " + d.Location.String() + ", with the offset from UTC"}}
+		{"Opened", d.when(l.Opened) + " by " + l.OpenedBy}, {"Closed", d.closed()}, {"Times", zoneWords(d.Location) + ", with the offset from UTC"}}
 	if l.Note != "" {
 		facts = append(facts, [2]string{"Note", l.Note})
 	}
@@ -86,6 +86,14 @@ func (d *document) front() error {
 	d.stages()
 	d.ingredients()
 	return nil
+}
+
+// zoneWords names the time zone; the machine's own has no name that means anything elsewhere.
+func zoneWords(in *time.Location) string {
+	if in == time.Local {
+		return "local time of the shop's machine"
+	}
+	return "local time of " + in.String()
 }
 
 func orDash(s string) string { return cmp.Or(s, "–") }
