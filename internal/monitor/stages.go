@@ -65,6 +65,9 @@ func (m *State) newStage(w cook.StageWatch, id cook.ID) *stage {
 	var rule safety.CoolingRule
 	s.chills, rule = p.Cooling()
 	for _, probe := range w.Probes {
+		if !s.measures(probe, m.o.Roles[probe]) {
+			continue
+		}
 		c := &clocks{id: probe, level: thermal.Celsius(math.NaN())}
 		switch w.Stage {
 		case cook.StageSmoke:
@@ -79,6 +82,14 @@ func (m *State) newStage(w cook.StageWatch, id cook.ID) *stage {
 	}
 	s.limit = m.newLimit(s)
 	return s
+}
+
+// measures reports whether a probe tells of the stage's meat, or of its cooler: the air of a pit or of a cooler is no meat.
+func (s *stage) measures(id cook.ProbeID, role cook.Role) bool {
+	if id.IsPit() || role == cook.RolePit || role == cook.RoleCO || role == cook.RoleAmbient {
+		return false
+	}
+	return s.coolerStage() || role != cook.RoleCooler && role != cook.RoleHolding
 }
 
 // newLimit makes the alarms of a stage, with the priorities of its kind.
@@ -437,13 +448,22 @@ func (s *stage) verdicts() []safety.Progress {
 	}
 	if s.watch.Stage == cook.StageChill || s.watch.Stage == cook.StageHold && s.cook != 0 {
 		for i := range s.legs() {
-			worst(func(c *clocks) (safety.Progress, bool) { p := c.chill.Legs()[i]; p.Set = s.chills; return p, true })
+			worst(func(c *clocks) (safety.Progress, bool) {
+				p := c.chill.Legs()[i]
+				p.Set = s.chills
+				return p, p.Used > 0 || !s.anyCools(i) // a probe that was never hot says nothing beside one that was
+			})
 		}
 	}
 	if s.coolerStage() || s.watch.Stage == cook.StageHold && s.cook == 0 {
 		worst(func(c *clocks) (safety.Progress, bool) { return c.keep.Progress(), true })
 	}
 	return out
+}
+
+// anyCools reports whether a leg of the cooling rule has begun by any probe.
+func (s *stage) anyCools(leg int) bool {
+	return slices.ContainsFunc(s.clocks, func(c *clocks) bool { return c.chill.Legs()[leg].Used > 0 })
 }
 
 func (s *stage) legs() []safety.Progress {

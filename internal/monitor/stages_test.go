@@ -250,3 +250,20 @@ func TestStages_ACoolingPieceIsNotToldAgainAfterARestart(t *testing.T) {
 		t.Errorf("clocks after the restart %swant %s", got, clocks)
 	}
 }
+
+// The pit's probe cooks no meat, and the air of a cooler does not hide that the meat has cooled.
+func TestStages_OnlyMeatCounts(t *testing.T) {
+	s := newShop(t)
+	s.begin(cook.StageWatch{Stage: cook.StageSmoke, Piece: "flat", Cut: "brisket_flat", Probes: []cook.ProbeID{"pit", "flat"}})
+	s.play(slices.Concat(mustRead(t, "pit", time.Minute, "107 hold 1h"), mustRead(t, "flat", time.Minute, "5 +0.3/min x60")))
+	if got, want := s.clocks(), "smoke: danger-zone running 59m0s; come-up running 43m0s; cooked waiting 0s;\n"; got != want {
+		t.Errorf("clocks %q, want %q", got, want)
+	}
+	c := newShop(t)
+	c.begin(cook.StageWatch{Stage: cook.StageChill, Piece: "flat", Cut: "brisket_flat", Probes: []cook.ProbeID{"fridge", "flat"}})
+	c.play(slices.Concat(mustRead(t, "fridge", time.Minute, "3 hold 4h"), mustRead(t, "flat", time.Minute, "70 -0.6/min x100, 10 -0.05/min x120")))
+	c.end(cook.StageChill)
+	if got := c.log(); strings.Count(got, "cooling met") != 2 {
+		t.Errorf("judged %q, want both legs met", got)
+	}
+}
