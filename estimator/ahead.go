@@ -30,6 +30,7 @@ type ahead struct {
 const (
 	pitMemory    = 0.6 // hours over which the pit forgets a swing
 	unseenSpread = 5.0 // K, sd of a pit nobody measures
+	sagMemory    = 3.0 // hours in which the pit leaves its recent level
 )
 
 func newAhead(in *Input, h *history, at time.Time) *ahead {
@@ -167,6 +168,8 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 	raiseAt, raiseBy := a.drawRaise(&prior.Habits, ownRNG)
 	raised, wrapped := 0.0, false
 	deviation := a.now - a.base(a.start)
+	drift := n.PitDrift*pitRNG.NormFloat64() - n.PitSag
+	sag := 0.0
 	misfit, bias := 0.0, m.bias
 	reading := c.probe(&m.g) + bias
 	t := 0.0
@@ -185,7 +188,8 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 		around = a.coatLater(ms, around)
 		hours := dt / hour
 		keep := math.Exp(-hours / pitMemory)
-		deviation = deviation*keep + a.spread*math.Sqrt(1-keep*keep)*pitRNG.NormFloat64()
+		sag += (drift - sag) * (1 - math.Exp(-hours/sagMemory))
+		deviation = sag + (deviation-sag)*keep + a.spread*math.Sqrt(1-keep*keep)*pitRNG.NormFloat64()
 		root := math.Sqrt(hours)
 		p.hNow *= math.Exp(n.WalkH * root * ownRNG.NormFloat64())
 		p.wNow *= math.Exp(n.WalkWet * root * ownRNG.NormFloat64())

@@ -35,13 +35,19 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 	core := inMeat(clean(coreTrace.within(from, at.UnixMilli()), coreRoom))
 	pit := clean(pitTrace.within(from, at.UnixMilli()), pitRoom)
 	f := Forecast{At: at, Core: thermal.Celsius(math.NaN()), Target: in.Target, State: Unknown, PNever: 1, WaterKg: math.NaN()}
-	if len(core) == 0 {
+	blind := len(core) == 0
+	if !blind {
+		f.Core = lastMedian(core)
+	}
+	switch {
+	case !(in.Target > coldestReading && in.Target < hottestReading):
+		f.Because = "no target temperature is set"
+		return f
+	case blind && (in.Started.IsZero() || in.Started.After(at)):
 		f.Because = "there is no core reading yet"
 		return f
-	}
-	f.Core = lastMedian(core)
-	if !(in.Target > coldestReading && in.Target < hottestReading) {
-		f.Because = "no target temperature is set"
+	case blind:
+		e.fromNothing(&f, in, pit)
 		return f
 	}
 	if when, ok := readyAt(core, in.Target); ok {
@@ -57,6 +63,15 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 	f.fan(s, float64(in.Target))
 	f.explain(in, s, core)
 	return f
+}
+
+// fromNothing forecasts a piece that was put on but has shown no reading: from what it is and from its pit alone.
+func (e *Estimator) fromNothing(f *Forecast, in *Input, pit []point) {
+	s := e.scenarios(in, nil, pit, f.At)
+	f.fill(s.ends)
+	f.fan(s, float64(in.Target))
+	f.StallEnd = time.Time{}
+	f.Because = "there is no core reading yet: this is what the piece and its pit alone let expect" + f.obstacle(in, s)
 }
 
 // lastMedian is the median of the readings of the five minutes up to the last one.
@@ -84,12 +99,20 @@ func (e *Estimator) scenarios(in *Input, core, pit []point, at time.Time) *scena
 	s.h = newHistory(in, core, pit, at, float64(thermal.BoilingPoint(in.AltitudeM)))
 	s.a = newAhead(in, s.h, at)
 	s.members = e.infer(&s.traits, in, s.h, s.a, pit)
-	seed := seedOf(in)
 	s.ends = make([]outcome, len(s.members))
 	for k := range s.members {
-		s.ends[k] = s.a.run(s.members[k], &e.prior, float64(in.Target), rand.New(rand.NewPCG(uint64(k), 2)), rand.New(rand.NewPCG(seed^uint64(k), 3)))
+		s.ends[k] = s.run(e, in, k, 0)
 	}
+	s.lose(e, in, at)
 	return s
+}
+
+// run carries a scenario to its end. Its pit goes by its index alone, so that the pieces of one pit share it; another try
+// takes another member with other luck.
+func (s *scenarios) run(e *Estimator, in *Input, k, try int) outcome {
+	m := s.members[(k+try*len(s.members)/3)%len(s.members)]
+	own := rand.NewPCG(seedOf(in)^uint64(k), 3+uint64(try))
+	return s.a.run(m, &e.prior, float64(in.Target), rand.New(rand.NewPCG(uint64(k), 2)), rand.New(own))
 }
 
 // infer draws members from the posterior: each way of drying and each account of the wrap in proportion to how well it
@@ -106,6 +129,9 @@ func (e *Estimator) infer(tr *traits, in *Input, h *history, a *ahead, pit []poi
 		told.coats = hyp.coats
 		for _, way := range e.prior.Ways {
 			mean, cov := way.at(tr, len(pit) > 0)
+			if h.unread {
+				cov[pStart][pStart] += unreadStart * unreadStart
+			}
 			c := candidate{problem: newProblem(&told, &e.prior, mean, cov)}
 			c.post = c.problem.fit(vector{}, 12)
 			all = append(all, c)

@@ -174,11 +174,28 @@ func TestForecast_SpikesAndPowerOnValuesChangeLittle(t *testing.T) {
 	}
 }
 
+// Before the piece is on nothing is known; then what it is and its pit say as much as they can.
 func TestForecast_WithoutReadings(t *testing.T) {
-	f := New(DefaultPrior()).Forecast(Input{Cut: PorkLoin, Target: 63, Started: lit}, minutes(10))
+	e := New(DefaultPrior())
+	in := Input{Cut: PorkLoin, MassKg: 1.8, Target: 63, SetPoint: 121, Started: lit}
+	early := e.Forecast(in, lit.Add(-time.Minute))
+	checkSane(t, &early)
+	if early.State != Unknown || early.PNever != 1 || len(early.Draws) != 0 {
+		t.Errorf("before the start: %+v", early)
+	}
+	f := e.Forecast(in, minutes(10))
 	checkSane(t, &f)
-	if f.State != Unknown || f.PNever != 1 || !math.IsNaN(float64(f.Core)) {
-		t.Errorf("Forecast of nothing = %+v", f)
+	if f.State != Unknown || !math.IsNaN(float64(f.Core)) || !math.IsNaN(f.WaterKg) || !strings.Contains(f.Because, "no core reading yet") {
+		t.Errorf("after ten minutes without a reading: %s, core %v, water %v, %q", f.State, f.Core, f.WaterKg, f.Because)
+	}
+	in.Core = []Sample{{minutes(1), 5}}
+	read := e.Forecast(in, minutes(10))
+	if f.PNever > 0.1 || f.Ready[3].Sub(read.Ready[3]).Abs() > 30*time.Minute {
+		t.Errorf("without a reading about %v (never %.2f), with one of 5 °C about %v", f.Ready[3], f.PNever, read.Ready[3])
+	}
+	in.Target = thermal.Celsius(math.NaN())
+	if f := e.Forecast(in, minutes(10)); f.PNever != 1 || !strings.Contains(f.Because, "no target") {
+		t.Errorf("without a target: %.2f, %q", f.PNever, f.Because)
 	}
 }
 

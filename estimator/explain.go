@@ -59,8 +59,19 @@ func paceWords(pace float64) string {
 	return fmt.Sprintf("it climbs %.1f °C an hour", pace)
 }
 
-// obstacle says why the target is out of reach, if something stands in its way.
+// obstacle says why the target may not be reached, if that is likely.
 func (f *Forecast) obstacle(in *Input, s *scenarios) string {
+	if f.PNever < 0.5 {
+		return ""
+	}
+	if why := s.outOfReach(in); why != "" {
+		return "; " + why
+	}
+	return "; at this pace it may well not get there within 36 hours: wrap it or raise the pit"
+}
+
+// outOfReach says what keeps the target from ever being reached; empty when nothing does.
+func (s *scenarios) outOfReach(in *Input) string {
 	level := s.a.base(s.a.start)
 	for _, e := range s.a.later {
 		if e.Kind == SetPoint {
@@ -70,15 +81,13 @@ func (f *Forecast) obstacle(in *Input, s *scenarios) string {
 	foiled := s.a.coat == inFoil || s.a.wrapWith == inFoil
 	boil := thermal.BoilingPoint(in.AltitudeM)
 	switch {
-	case f.PNever < 0.5:
-		return ""
 	case foiled && in.Target >= boil-0.3:
-		return fmt.Sprintf("; in foil it cannot pass %.1f °C, where water boils at this altitude, so %.1f °C is out of reach: lower the target or leave it unwrapped",
+		return fmt.Sprintf("in foil it cannot pass %.1f °C, where water boils at this altitude, so %.1f °C is out of reach: lower the target or leave it unwrapped",
 			float64(boil), float64(in.Target))
 	case float64(in.Target) >= level-1.5:
-		return fmt.Sprintf("; the target of %.0f °C is not below the pit at %.0f °C: raise the pit or lower the target", float64(in.Target), level)
+		return fmt.Sprintf("the target of %.0f °C is not below the pit at %.0f °C: raise the pit or lower the target", float64(in.Target), level)
 	}
-	return "; at this pace it may well not get there within 36 hours: wrap it or raise the pit"
+	return ""
 }
 
 // evaporated is the median of the share of the raw mass that has evaporated: per area over the mass that the column's

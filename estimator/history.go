@@ -20,6 +20,7 @@ type history struct {
 
 	shift     []float64 // by how much each observation is out of date for the probe's place, K
 	medianLag float64   // seconds by which the five-minute median trails a rising probe
+	unread    bool      // no reading of the core is known; start is assumed
 }
 
 // obs is a median of the core readings near the end of a step.
@@ -35,10 +36,20 @@ const (
 	maxObs   = 90
 )
 
-// newHistory cuts a log. core and pit are cleaned.
+// What is assumed of a piece that no probe has read (common practice, no source): its temperature when it was put on, °C,
+// and the sd of that beyond a read one's, K.
+const (
+	fromCooler  = 5.0
+	unreadStart = 4.0
+)
+
+// newHistory cuts a log. core and pit are cleaned; without a core the piece was put on when the cook started.
 func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *history {
 	end := at.UnixMilli()
-	h := &history{boil: boil}
+	h := &history{boil: boil, unread: len(core) == 0}
+	if h.unread {
+		core = []point{{max(in.Started.UnixMilli(), end-maxLog.Milliseconds()), fromCooler}}
+	}
 	h.t0 = core[0].ms
 	seconds := math.Max(float64(end-h.t0)/1000, 1)
 	h.dt = baseStep * math.Max(1, math.Ceil(seconds/baseStep/maxSteps))
@@ -51,6 +62,9 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 		h.coats[i] = coatAt(events, h.t0+int64((float64(i)+0.5)*h.dt*1000))
 	}
 	h.observe(core)
+	if h.unread {
+		h.obs = nil
+	}
 	var moved []int64
 	for _, e := range events {
 		if e.Kind == ProbeMoved {

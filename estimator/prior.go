@@ -45,6 +45,8 @@ type Noise struct {
 	WalkH    float64 // sd of ln h after one hour
 	WalkWet  float64 // sd of ln wetness after one hour
 	Overdisp float64 // widening of the posterior
+	PitSag   float64 // by how much the pit falls short of its recent level in the hours ahead (lids, dying fires), K
+	PitDrift float64 // sd of the same between cooks, K
 }
 
 // Habits are what people do that no plan says. The shipped ones are choices (common practice, no source), near what the
@@ -135,7 +137,7 @@ func BasePrior() Prior {
 		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.08), math.Log(0.42)}
 	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
 	p.Ways = []Way{handWay(&crust, &sd)}
-	p.Noise = Noise{Misfit: 0.5, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, Overdisp: 1.0}
+	p.Noise = Noise{Misfit: 0.5, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, Overdisp: 1.0, PitSag: 1.1, PitDrift: 1.5}
 	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, WrapShare: 0.2, WrapAt: 69, RaiseShare: 0.3, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
 	return p
 }

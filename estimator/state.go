@@ -36,6 +36,7 @@ func (h *history) judge(in *Input, at time.Time) situation {
 			s.state, s.since, s.low, s.top = state, ms, math.Inf(1), math.Inf(-1)
 		}
 	}
+	past := pastEvents(in, at)
 	j := 0
 	for i, o := range h.obs {
 		now := h.ms(o.step)
@@ -54,7 +55,7 @@ func (h *history) judge(in *Input, at time.Time) situation {
 		case o.c < highest-coolingFall && s.pace < -coolingFall:
 			enter(Cooling, middle)
 		case around != bare:
-			enter(Wrapped, h.wrapStart(o.step))
+			enter(Wrapped, wrappedSince(past, now))
 		case s.state == Stall && (math.IsNaN(s.pace) || s.pace < stallLeft && s.pace < resumePace*steepest):
 		case o.c >= stallFrom && slow:
 			enter(Stall, middle)
@@ -65,14 +66,13 @@ func (h *history) judge(in *Input, at time.Time) situation {
 		}
 		s.low, s.top = math.Min(s.low, o.c), math.Max(s.top, o.c)
 	}
-	past := pastEvents(in, at)
 	for _, e := range past {
 		if e.Kind == PieceOff {
 			s.state, s.since = Cooling, e.Time.UnixMilli()
 		}
 	}
-	if last := len(h.obs) - 1; s.state != Cooling && h.coats[len(h.coats)-1] != bare {
-		enter(Wrapped, h.wrapStart(len(h.coats)))
+	if since, last := wrappedSince(past, at.UnixMilli()), len(h.obs)-1; s.state != Cooling && since != 0 {
+		enter(Wrapped, since)
 		s.low, s.top = math.Min(s.low, h.obs[last].c), math.Max(s.top, h.obs[last].c)
 	}
 	return s
@@ -81,11 +81,18 @@ func (h *history) judge(in *Input, at time.Time) situation {
 // ms is the time at the end of a number of steps.
 func (h *history) ms(steps int) int64 { return h.t0 + int64(float64(steps)*h.dt*1000) }
 
-// wrapStart is when the coat at the end of a number of steps came on.
-func (h *history) wrapStart(steps int) int64 {
-	i := min(steps, len(h.coats)) - 1
-	for i > 0 && h.coats[i-1] == h.coats[len(h.coats)-1] {
-		i--
+// wrappedSince is when the wrap that is on at a time was put on, from ordered events; 0 when none is on.
+func wrappedSince(events []Event, ms int64) (since int64) {
+	for _, e := range events {
+		when := e.Time.UnixMilli()
+		switch {
+		case when > ms:
+			return since
+		case e.Kind == Wrap && since == 0:
+			since = when
+		case e.Kind == Unwrap:
+			since = 0
+		}
 	}
-	return h.ms(i)
+	return since
 }
