@@ -20,7 +20,8 @@
 // van der Sman 2007). The fifteen free parameters have a normal prior by cut, mass, thickness, setpoint and kind of
 // fire, learned from finished cooks (Learn; empirical Bayes). They are fitted to the log by damped Gauss-Newton steps under a correlated misfit, the
 // neighbourhood of the best fit is drawn after Laplace and weighted by importance, and two hundred draws run ahead under
-// a pit that wanders as it did, heat transfer and wetness that drift, planned wraps, planned and unplanned setpoints.
+// a pit that wanders as it did and sags a little, heat transfer and wetness that drift, planned wraps, planned and
+// unplanned setpoints. Most scenarios longer than people let a cook go on (about 29 hours) are drawn anew.
 // Where the curve gains pace as only a wrap makes it, draws with a wrap that nobody wrote down take part in proportion
 // to how well they explain the log.
 //
@@ -33,8 +34,8 @@
 //
 // Samples may come in any order, every second or once an hour, with gaps and repeats. Fault codes (-127, readings no
 // probe can have), 85.0 away from its neighbours, and spikes are left out; of several samples within five seconds the
-// earliest counts. Without pit readings the setpoint is used and the band widens. Nothing later than the time asked for
-// is looked at, plans excepted.
+// earliest counts. Without pit readings the setpoint is used and the band widens; without core readings a piece that was
+// put on is forecast from what it is and from its pit. Nothing later than the time asked for is looked at, plans excepted.
 //
 // # Where it holds
 //

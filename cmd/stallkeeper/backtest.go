@@ -20,7 +20,7 @@ import (
 type backtestCmd struct {
 	Dirs     []string `arg:"" name:"dir" help:"Cook logs, or folders of cook logs."`
 	Truth    string   `placeholder:"DIR" help:"Folder with <cook name>.json, each with \"ready\" (RFC 3339), and \"wrap\" and \"pit\" if they differ from the log. Without it a piece counts as ready when the median of its last five minutes first reaches the target."`
-	Folds    int      `placeholder:"N" help:"Learn the prior from these cooks: cut them into N parts and judge each part on what the other parts taught."`
+	Folds    int      `placeholder:"N" help:"Learn the prior from these cooks alone: cut them into N parts and judge each part on what the other parts taught. It takes some fifty cooks to be worth it."`
 	Sequence bool     `help:"Judge the n-th cook of each pit after learning from the ones before it, beside the forecasts without learning."`
 	Spoil    bool     `help:"Put invented faults (absurd values, silences) into what the forecaster sees."`
 	Forget   bool     `help:"Hide the logged wraps from the forecaster."`
@@ -33,8 +33,9 @@ func (backtestCmd) Help() string {
 
 Each finished piece is forecast again at 15, 30, 50, 70, 85 and 95 % of its time, from what was known then, and compared
 with when it was ready, beside three simple rules. Moments before 40 minutes are left out. A cook that taught the
-forecaster must not judge it: with --folds and --sequence that is seen to; without them the prior that comes with the
-program is judged, which is fair on cooks that it did not learn from. --spoil and --forget show what bad probes and
+forecaster must not judge it. --folds sees to that for any cooks: it starts from the handbook's ranges and leaves out the
+prior that comes with the program. Everything else judges that prior, or what --sequence adds to it, which is fair on
+all cooks but those it learned from (testdata/cooks/minute.tar.gz). --spoil and --forget show what bad probes and
 unlogged wraps cost; ready times and the simple rules still come from the log as it is.`
 }
 

@@ -40,9 +40,9 @@ func (j *judge) run(ctx context.Context, pieces []past, folds int, sequence bool
 	for i := range pieces {
 		e := shipped
 		if folds > 0 {
-			j.taught = "a prior learned from the cooks of the other parts"
+			j.taught = "a prior learned from the cooks of the other parts alone"
 			if i < folds { // one prior per fold, used by every folds-th piece
-				taught := estimator.New(learn(others(pieces, func(k int) bool { return k%folds != i })))
+				taught := estimator.New(estimator.Learn(estimator.BasePrior(), others(pieces, func(k int) bool { return k%folds != i })))
 				for k := i; k < len(pieces); k += folds {
 					if err := j.judge(ctx, taught, pieces, k, &j.rows, 0); err != nil {
 						return err

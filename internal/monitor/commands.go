@@ -276,5 +276,6 @@ func (m *State) WhatIf(id cook.ID, pieceID cook.PieceID, events []cook.Event) (e
 	if err != nil {
 		return estimator.Forecast{}, err
 	}
-	return f.pieces[i].track.WhatIf(f.frontier, actions...), nil
+	p := f.pieces[i]
+	return p.guard(f.frontier, func() estimator.Forecast { return p.track.WhatIf(f.frontier, actions...) })
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/outlook"
@@ -25,12 +26,14 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 	var out []Effect
 	var changes []alarm.Change
 	for _, p := range f.pieces {
-		p.forecast, p.known = p.track.Forecast(at), true
+		failed := error(nil)
+		p.forecast, failed = p.guard(at, func() estimator.Forecast { return p.track.Forecast(at) })
+		p.known = true
 		data, err := outlook.NewLine(p.ID, p.forecast).JSON()
 		if err != nil {
 			panic("monitor: " + err.Error()) // a forecast that is no JSON is a mistake of the forecaster
 		}
-		out = append(out, Effect{Forecast: &Forecasted{Keep: keep,
+		out = append(out, Effect{Forecast: &Forecasted{Keep: keep, Failed: failed,
 			KeptForecast: cook.KeptForecast{Cook: f.stored.ID, Piece: p.ID, At: at, JSON: data}}})
 		if p.forecast.State == estimator.Ready && !f.doubtful(m, p) {
 			f.atHand(m, p, at) // whoever takes it off pulls the probe
@@ -40,6 +43,26 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 		}
 	}
 	return append(out, f.emit(m, at, changes)...)
+}
+
+// guard makes a forecast. A forecaster that panics must not end the watch, which would fall into the same hole at every
+// start: its panic is returned as an error beside a forecast that knows nothing.
+func (p *piece) guard(at time.Time, make func() estimator.Forecast) (f estimator.Forecast, failed error) {
+	defer func() {
+		if cause := recover(); cause != nil {
+			failed = fmt.Errorf("the forecaster failed on piece %s: %v: please report it with the cook's log", p.ID, cause)
+			nan := math.NaN()
+			f = estimator.Forecast{At: at, Core: thermal.Celsius(nan), Target: p.Target, State: estimator.Unknown, PNever: 1, WaterKg: nan,
+				Because: "there is no forecast because the forecaster failed; readings and alarms go on"}
+		}
+	}()
+	return make(), nil
+}
+
+// whatIf forecasts as if the actions were done; a forecaster that fails sees no help in them.
+func (p *piece) whatIf(at time.Time, actions []estimator.Action) estimator.Forecast {
+	f, _ := p.guard(at, func() estimator.Forecast { return p.track.WhatIf(at, actions...) })
+	return f
 }
 
 // outlook puts a forecast into the facts that alarms look at.
@@ -111,7 +134,7 @@ func (f *fire) advise(p *piece, chance float64) advice {
 	p.advice = advice{at: at}
 	best, bestLater := chance, chance
 	for _, t := range f.tries(p) {
-		now, delayed := p.track.WhatIf(at, t.at(at)...), p.track.WhatIf(at, t.at(at.Add(later))...)
+		now, delayed := p.whatIf(at, t.at(at)), p.whatIf(at, t.at(at.Add(later)))
 		bestLater = max(bestLater, delayed.ReadyBy(by))
 		if c := now.ReadyBy(by); best < enough && (c >= enough || c > best+0.1) {
 			best, p.advice.text = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))

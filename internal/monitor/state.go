@@ -64,7 +64,8 @@ type Effect struct {
 // Forecasted is a forecast to publish, and to keep if Keep is set.
 type Forecasted struct {
 	cook.KeptForecast
-	Keep bool
+	Keep   bool
+	Failed error // the forecaster panicked: log it
 }
 
 // Alarmed is a change of an alarm to keep and publish, and to tell people if Notify is set. That something is over is told
