@@ -33,6 +33,7 @@ type planCmd struct {
 	Zone      string   `placeholder:"Europe/Berlin" help:"Time zone to show times in (the offset of --serve)."`
 	Fire      string   `placeholder:"offset" help:"Kind of fire: electric, pellet, kettle, offset …"`
 	Altitude  string   `placeholder:"300m" help:"Height above the sea."`
+	Chill     bool     `help:"Plan only how the pieces are chilled, whole or cut, against the published cooling limits."`
 	JSON      bool     `xor:"output" help:"Print JSON."`
 	ICS       bool     `name:"ics" xor:"output" help:"Print an iCalendar file with alarms."`
 }
@@ -53,6 +54,9 @@ A forecast never shows that food is safe: the measured temperature, your local c
 func (p planCmd) Run(c *console) error {
 	if p.Cook != 0 || p.Lot != "" || p.Kept != 0 {
 		return p.ask(c)
+	}
+	if p.Chill {
+		return p.chill(c)
 	}
 	var missing []string
 	for _, f := range []struct{ flag, value string }{{"--serve", p.Serve}, {"--piece", strings.Join(p.Piece, "")}, {"--pit", p.Pit}} {

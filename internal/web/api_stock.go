@@ -109,7 +109,7 @@ func (s *Server) postStock(w http.ResponseWriter, r *http.Request) error {
 func (o Options) putIn(ctx context.Context, in stockIn, by string, auth record.Auth) (record.Entry, error) {
 	lot, err := o.Records.Lot(ctx, in.Lot)
 	if err != nil {
-		return record.Entry{}, err
+		return record.Entry{}, recordError(err)
 	}
 	life, err := larder.Find(in.Standard, in.Kept)
 	if err != nil {

@@ -52,7 +52,7 @@ func (s *Server) postLotStage(w http.ResponseWriter, r *http.Request) error {
 func (o Options) moveStage(ctx context.Context, id cook.LotID, m stageMove, by string, auth record.Auth) (movedDoc, error) {
 	lot, err := o.Records.Lot(ctx, id)
 	if err != nil {
-		return movedDoc{}, err
+		return movedDoc{}, recordError(err)
 	}
 	drafts, err := stageEnds(lot, m)
 	if err != nil {

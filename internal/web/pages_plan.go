@@ -271,6 +271,9 @@ func (p *pageSet) getPlanned(w http.ResponseWriter, r *http.Request) error {
 	}
 	v := plannedView{Kept: kept, Plan: made, Live: kept.Serve.After(p.Now())}
 	if r.URL.Query().Get("now") != "" {
+		if lot := r.URL.Query().Get("lot"); lot != "" {
+			order.Lot = cook.LotID(lot)
+		}
 		if v.Plan, err = p.standing(r.Context(), order); err != nil {
 			return err
 		}
