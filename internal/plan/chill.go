@@ -72,9 +72,16 @@ type Chilled struct {
 	Ways  []ChillWay
 }
 
-// How it may be cut, mm; 0 = whole. Choice of this project.
-func waterCuts() []float64 { return []float64{0, 75, 50, 25} }
-func airCuts() []float64   { return []float64{0, 50, 25, 12} }
+// cuts are 0, which is whole, and the thicknesses that are thinner than the piece. Choice of this project.
+func (a ChillAsk) cuts(mm ...float64) []float64 {
+	out := []float64{0}
+	for _, one := range mm {
+		if a.ThicknessMM == 0 || one < a.ThicknessMM {
+			out = append(out, one)
+		}
+	}
+	return out
+}
 
 // The surroundings: iced water stirred, and a cooler whose air is moved.
 const (
@@ -94,10 +101,10 @@ func ChillPlan(f Forecaster, a ChillAsk) ([]Chilled, error) {
 			continue
 		}
 		c := Chilled{Limit: l}
-		for _, mm := range waterCuts() {
+		for _, mm := range a.cuts(75, 50, 25, 12) {
 			c.Ways = append(c.Ways, l.try(f, a, estimator.IceWater, iceWater, mm))
 		}
-		for _, mm := range airCuts() {
+		for _, mm := range a.cuts(50, 25, 12, 6) {
 			c.Ways = append(c.Ways, l.try(f, a, estimator.CoolerAir, coolerAir, mm))
 		}
 		out = append(out, c)
