@@ -148,6 +148,8 @@ func (k *Keeping) Progress() Progress {
 		p.At, p.Began = k.gapAt, k.gapFrom
 		p.Measured = fmt.Sprintf("%s without readings", span(k.unseen))
 		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
+	case !k.begun:
+		p.Open, p.Measured, p.Because = true, "no usable reading", "nothing was measured"
 	default:
 		p.Open, p.Measured = true, fmt.Sprintf("%.1f °C", float64(k.level))
 		p.Because = fmt.Sprintf("probe %s reads %.1f °C", k.last.Probe, float64(k.level))
