@@ -48,7 +48,8 @@ func inputsOf(k record.Kind) []input {
 		return []input{{Name: "mass_kg", Label: "Weight in kg", As: "number", Needed: true}, {Name: "when", Label: "When", As: "choice", Choices: texts(record.Whens()), Needed: true}, {Name: "piece", Label: "Piece", As: "line", Hint: "empty: the whole lot"}, {Name: "instrument", Label: "Scale", As: "line"}}
 	case record.KindRawMaterial:
 		return []input{{Name: "name", Label: "What", As: "line", Needed: true}, {Name: "reference", Label: "Supplier's lot or delivery", As: "line", Needed: true}, {Name: "supplier", Label: "Supplier", As: "line"},
-			{Name: "received", Label: "Received", As: "time"}, {Name: "use_by", Label: "Use by", As: "time"}, {Name: "mass_kg", Label: "Weight in kg", As: "number"}, {Name: "note", Label: "Note", As: "line"}}
+			{Name: "received", Label: "Received", As: "time"}, {Name: "use_by", Label: "Use by", As: "time"}, {Name: "mass_kg", Label: "Weight in kg", As: "number"}, {Name: "price", Label: "Price paid for all of it", As: "number"},
+			{Name: "currency", Label: "Currency", As: "line", Hint: "such as EUR"}, {Name: "note", Label: "Note", As: "line"}}
 	}
 	return moreInputsOf(k)
 }
