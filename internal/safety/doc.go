@@ -13,6 +13,11 @@
 //   - A probe that plainly hangs in the air (a fall of 20 °C or more at 5 °C a minute, or in one step) no longer measures the
 //     piece: what follows is unknown, and the verdict says so. Choice of this project (common practice, no source).
 //   - The lethality integral is an advisory beside the table. One that is not reached counts as a finding all the same.
+//   - A gap hides what may have happened in it: a cooling behind one is unknown, unless the piece was surely at 165 °F again since.
+//   - A cooler may be outside its range for as long as a door is open (by the median of five readings); longer is missed, and hours
+//     without readings are unknown.
+//   - The live clocks (Cooking, Chilling, Keeping) take one reading at a time and agree with the verdicts on the whole trace.
+//   - A shop's own limits are at least as strict as the published ones. Growth is an advisory and relaxes nothing.
 //   - Improbable readings are left out and the exclusion is said.
 //   - What was not measured is not judged: a rule whose stage is not in the log gives no verdict.
 //
