@@ -36,9 +36,9 @@ async function refresh(room, worker, say) {
   const on = sub ? localStorage.getItem(remembered) : null;
   for (const b of room.querySelectorAll("button[data-path]")) {
     b.hidden = false;
-    b.textContent = b.dataset.path === on ? `Switch notifications of ${b.dataset.path} off here` : `Notify this browser of ${b.dataset.path}`;
+    b.textContent = b.dataset.path === on ? `Switch notifications off here (${b.dataset.path})` : `Switch notifications on here (${b.dataset.path})`;
   }
-  say(on ? `This browser is notified of ${on}.` : "This browser is not notified.");
+  say(on ? `This browser is notified by the path ${on}.` : "This browser is not notified.");
 }
 
 async function change(room, worker, button, say) {
