@@ -84,6 +84,9 @@ func Stand(history []Check, now time.Time, every time.Duration) Standing {
 // month is a twelfth of a year of 365.25 days.
 const month = 365.25 / 12 * 24 * float64(time.Hour)
 
+// driftFor is how many months checks must span: within a week the ice differs more than the probe drifts.
+const driftFor = 0.25
+
 // trend is the least-squares line of the error as found; a check after an adjustment begins the count anew.
 func trend(sorted []Check, k Kind) (Trend, bool) {
 	var months, errs []float64
@@ -108,7 +111,7 @@ func trend(sorted []Check, k Kind) (Trend, bool) {
 		xy += (months[i] - mx) * (errs[i] - my)
 		xx += (months[i] - mx) * (months[i] - mx)
 	}
-	if len(errs) < 2 || xx == 0 {
+	if len(errs) < 2 || months[len(months)-1]-months[0] < driftFor {
 		return Trend{}, false
 	}
 	return Trend{k, xy / xx, len(errs)}, true

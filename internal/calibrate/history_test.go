@@ -48,6 +48,9 @@ func TestStand_DriftIsALine(t *testing.T) {
 	if len(s.Trends) != 1 || s.Trends[0].N != 3 || math.Abs(s.Trends[0].PerMonth-0.05) > 1e-9 {
 		t.Errorf("trends = %+v, want 0.05 K a month over 3 checks", s.Trends)
 	}
+	if s = Stand([]Check{checkAt(0, 0.3, false), checkAt(1, 1.6, false)}, day(2), 0); len(s.Trends) != 0 {
+		t.Errorf("trends = %+v over a day, want none", s.Trends)
+	}
 	history[2].AsLeft = true
 	if s = Stand(history, start, 0); len(s.Trends) != 0 {
 		t.Errorf("trends = %+v, want none: it was adjusted", s.Trends)
