@@ -58,7 +58,7 @@ func TestDemo_InABrowser(t *testing.T) {
 		return bands == 3
 	})
 	for _, part := range []string{"use", "whole"} {
-		walk := exec.CommandContext(t.Context(), node, "walk.mjs", s.HTTP, t.TempDir())
+		walk := exec.CommandContext(t.Context(), node, "walk.mjs", s.HTTP, "")
 		walk.Dir = dir
 		walk.Env = append(os.Environ(), "CHROMIUM="+chromium, "PIECE=/?piece=1/packer", "WIDTHS=390", "ONLY="+part)
 		if out, err := walk.CombinedOutput(); err != nil {

@@ -78,7 +78,7 @@ func TestPage_MissesNothingWhenTheDaemonIsKilled(t *testing.T) {
 	publish(t, at.Broker, "stallkeeper/reading/pit", pit)
 	publish(t, at.Broker, "stallkeeper/reading/flat", flat)
 
-	page := exec.CommandContext(t.Context(), node, "walk.mjs", at.HTTP, t.TempDir())
+	page := exec.CommandContext(t.Context(), node, "walk.mjs", at.HTTP, "")
 	page.Stderr = os.Stderr
 	page.Dir, page.Env = dir, append(os.Environ(), "CHROMIUM="+chromium, "ONLY=restart")
 	said, err := page.StdoutPipe()

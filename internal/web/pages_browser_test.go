@@ -23,9 +23,6 @@ func TestPages_InABrowser(t *testing.T) {
 	dir := filepath.Join("testdata", "browser")
 	testrig.NodePackages(t, dir, "axe-core")
 	pictures := os.Getenv("STALLKEEPER_PICTURES")
-	if pictures == "" {
-		pictures = t.TempDir()
-	}
 	server := serveNight(t, newNight(t).withPast().withClocks(), withLot(t))
 	if _, where := post(t, server, "/plan", usualPlan()); where != "/plan/1" {
 		t.Fatalf("the plan is at %s", where)
@@ -52,7 +49,7 @@ func TestWholeWalk_InABrowser(t *testing.T) {
 		a.ID += alarm.ID(fmt.Sprintf("/%d", i))
 		n.snap.Alarms = append(n.snap.Alarms, a)
 	}
-	walk(t, dir, node, serveNight(t, n, withLot(t)).URL, t.TempDir(), "CHROMIUM="+chromium, "PIECE=/?piece=7/flat", "ONLY=whole")
+	walk(t, dir, node, serveNight(t, n, withLot(t)).URL, "", "CHROMIUM="+chromium, "PIECE=/?piece=7/flat", "ONLY=whole")
 }
 
 func walk(t *testing.T, dir, node, base, pictures string, env ...string) {

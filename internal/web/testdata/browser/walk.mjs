@@ -26,6 +26,9 @@ async function open(name, options = {}, cookies = []) {
   return page;
 }
 
+// picture takes one where pictures are wanted: a folder is given.
+const picture = async (page, name) => { if (pictures) await page.screenshot({ path: `${pictures}/${name}.png`, fullPage: true }); };
+
 const paths = (process.env.PATHS || "/").split(" ");
 
 async function judge(page, name) {
@@ -60,7 +63,7 @@ async function look() {
       const name = `${path} ${width} ${light}`;
       await page.goto(base + path, { waitUntil: "load" });
       if (await page.locator("#curve").count()) await page.locator("#curve canvas").waitFor({ timeout: 5000 }).catch(() => note(name, "no curve is drawn"));
-      await page.screenshot({ path: `${pictures}/${path.replace(/[^a-z0-9]+/gi, "-")}${width}-${light}.png`, fullPage: true });
+      await picture(page, `${path.replace(/[^a-z0-9]+/gi, "-")}${width}-${light}`);
       await page.evaluate(() => { for (const d of document.querySelectorAll("details")) d.open = true; });
       await measure(page, name);
       if (full) await judge(page, name);
@@ -191,7 +194,7 @@ async function withoutScript() {
   await says(page, "#done", "Logged: fuel added", name);
   await page.locator("#undo").click();
   if (await page.locator("#done form").count()) note(name, "what was taken back is still offered");
-  await page.screenshot({ path: `${pictures}/without-script.png`, fullPage: true });
+  await picture(page, "without-script");
   await page.context().close();
 }
 
@@ -200,7 +203,7 @@ async function printed() {
   await page.goto(base + (process.env.PIECE || "/"), { waitUntil: "load" });
   await page.emulateMedia({ media: "print" });
   await page.waitForTimeout(500);
-  await page.screenshot({ path: `${pictures}/print.png`, fullPage: true });
+  await picture(page, "print");
   await page.context().close();
 }
 
