@@ -24,8 +24,8 @@ func TestForesee_SurvivesABrokenForecaster(t *testing.T) {
 	said := 0
 	for i := range 40 {
 		n.now = minute(float64(i) / 4)
-		effects := n.m.Apply([]cook.Reading{{Probe: "flat", Time: n.now, Celsius: 40, Arrived: n.now},
-			{Probe: "pit", Time: n.now, Celsius: 107, Arrived: n.now}}, n.now)
+		effects := n.m.Apply(committed(int64(2*i)+1, []cook.Reading{{Probe: "flat", Time: n.now, Celsius: 40, Arrived: n.now},
+			{Probe: "pit", Time: n.now, Celsius: 107, Arrived: n.now}}), n.now)
 		for _, e := range append(effects, n.m.Tick(n.now)...) {
 			if f := e.Forecast; f != nil && f.Failed != nil {
 				said++
