@@ -23,7 +23,7 @@ func TestDemo_InABrowser(t *testing.T) {
 	}
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium")
 	dir := filepath.Join("..", "..", "internal", "web", "testdata", "browser")
-	testrig.NodePackages(t, dir, "axe-core")
+	testrig.NodePackages(t, dir)
 	ctx, cancel := context.WithCancel(context.Background())
 	out, in := io.Pipe()
 	var log bytes.Buffer

@@ -57,7 +57,7 @@ func TestPage_MissesNothingWhenTheDaemonIsKilled(t *testing.T) {
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium")
 	testrig.Program(t, "mosquitto_pub")
 	dir := filepath.Join("..", "..", "internal", "web", "testdata", "browser")
-	testrig.NodePackages(t, dir, "axe-core")
+	testrig.NodePackages(t, dir)
 	args := []string{"--data", t.TempDir(), "--http", testrig.FreeAddr(t), "--broker", testrig.FreeAddr(t)}
 	daemon, at := startProcess(t, args...)
 	began := time.Now().UTC().Add(-90 * time.Minute).Truncate(time.Second)

@@ -5,11 +5,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"stallkeeper/internal/testrig"
 )
 
 // Against psychrolib 1.1.1, a general-purpose reference library after the 2017 ASHRAE Handbook, Fundamentals, ch. 1. Its
@@ -40,28 +41,12 @@ func TestPsychrometrics_AgreeWithReferenceLibrary(t *testing.T) {
 	t.Logf("%d states of air, wet bulbs differ by at most %.4f K", len(tables.Air), worst)
 }
 
-// psychrolib runs the library on an input; without node or the package the test is skipped, or fails in CI.
+// psychrolib runs the library on an input.
 func psychrolib(t *testing.T, input string) []byte {
 	t.Helper()
-	missing := func(format string, args ...any) {
-		t.Helper()
-		if os.Getenv("STALLKEEPER_REQUIRE") == "1" {
-			t.Fatalf(format+": install it, or unset STALLKEEPER_REQUIRE", args...)
-		}
-		t.Skipf(format, args...)
-	}
 	dir := filepath.Join("testdata", "psychrolib")
-	if _, err := exec.LookPath("node"); err != nil {
-		missing("node is not installed")
-	}
-	if _, err := os.Stat(filepath.Join(dir, "node_modules", "psychrolib")); err != nil {
-		install := exec.CommandContext(t.Context(), "npm", "ci", "--no-audit", "--no-fund")
-		install.Dir = dir
-		if out, err := install.CombinedOutput(); err != nil {
-			missing("npm ci: %v\n%s", err, out)
-		}
-	}
-	run := exec.CommandContext(t.Context(), "node", "tables.mjs")
+	testrig.NodePackages(t, dir)
+	run := exec.CommandContext(t.Context(), testrig.Program(t, "node"), "tables.mjs")
 	var problem bytes.Buffer
 	run.Dir, run.Stdin, run.Stderr = dir, strings.NewReader(input), &problem
 	out, err := run.Output()

@@ -106,7 +106,7 @@ func TestCalendar_AnIndependentParserReadsIt(t *testing.T) {
 func parse(t *testing.T, calendar string) []readEvent {
 	t.Helper()
 	dir := filepath.Join("testdata", "calendar")
-	testrig.NodePackages(t, dir, "ical.js")
+	testrig.NodePackages(t, dir)
 	read := exec.CommandContext(t.Context(), testrig.Program(t, "node"), "read.mjs")
 	var problem bytes.Buffer
 	read.Dir, read.Stdin, read.Stderr = dir, strings.NewReader(calendar), &problem

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -25,16 +26,29 @@ func Program(tb testing.TB, names ...string) string {
 	return ""
 }
 
-// NodePackages has npm install what the lock file in dir names, unless it was done before; one is one of the packages.
-func NodePackages(tb testing.TB, dir, one string) {
+// NodePackages has npm install what the lock file in dir names, unless it was done before. Of two
+// test programs that want the same folder, one waits for the other.
+func NodePackages(tb testing.TB, dir string) {
 	tb.Helper()
-	if _, err := os.Stat(filepath.Join(dir, "node_modules", one)); err == nil {
+	turn, err := os.Open(filepath.Join(dir, "package-lock.json"))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer turn.Close() // which also ends the lock
+	if err := syscall.Flock(int(turn.Fd()), syscall.LOCK_EX); err != nil {
+		tb.Fatal(err)
+	}
+	done := filepath.Join(dir, "node_modules", ".installed") // npm may be killed in the middle of it
+	if _, err := os.Stat(done); err == nil {
 		return
 	}
 	install := exec.CommandContext(tb.Context(), Program(tb, "npm"), "ci", "--no-audit", "--no-fund")
 	install.Dir = dir
 	if out, err := install.CombinedOutput(); err != nil {
 		missing(tb, "npm ci in %s: %v\n%s", dir, err, out)
+	}
+	if err := os.WriteFile(done, nil, 0o600); err != nil {
+		tb.Fatal(err)
 	}
 }
 

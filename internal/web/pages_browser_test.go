@@ -21,7 +21,7 @@ func TestPages_InABrowser(t *testing.T) {
 	}
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium", "chromium-browser")
 	dir := filepath.Join("testdata", "browser")
-	testrig.NodePackages(t, dir, "axe-core")
+	testrig.NodePackages(t, dir)
 	pictures := os.Getenv("STALLKEEPER_PICTURES")
 	server := serveNight(t, newNight(t).withPast().withClocks(), withLot(t))
 	if _, where := post(t, server, "/plan", usualPlan()); where != "/plan/1" {
@@ -42,7 +42,7 @@ func TestWholeWalk_InABrowser(t *testing.T) {
 	}
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium", "chromium-browser")
 	dir := filepath.Join("testdata", "browser")
-	testrig.NodePackages(t, dir, "axe-core")
+	testrig.NodePackages(t, dir)
 	n := newNight(t)
 	for i := range 6 { // one for each time the walk acknowledges
 		a := n.snap.Alarms[0]
