@@ -12,6 +12,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/export"
 	"stallkeeper/internal/record"
 )
 
@@ -78,6 +79,19 @@ func BenchmarkYear(b *testing.B) {
 			b.ReportMetric(float64(len(data))/1e6, "MB")
 		}
 	})
+	b.Run("export-pdf", func(b *testing.B) {
+		for b.Loop() {
+			a, err := export.Gather(b.Context(), lotsOf{db}, oldest, time.UTC)
+			if err != nil {
+				b.Fatal(err)
+			}
+			data, err := export.PDF(a)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportMetric(float64(len(data))/1e6, "MB")
+		}
+	})
 	for name, o := range map[string]VerifyOptions{"verify": {}, "verify-readings": {Readings: true}} {
 		o.Trust = publicOf(keyOf('a'))
 		b.Run(name, func(b *testing.B) {
@@ -91,6 +105,13 @@ func BenchmarkYear(b *testing.B) {
 			}
 		})
 	}
+}
+
+// lotsOf gives an export what it reads.
+type lotsOf struct{ *DB }
+
+func (l lotsOf) Export(ctx context.Context, lot cook.LotID) (*record.Export, error) {
+	return l.ExportRecords(ctx, lot)
 }
 
 // makeYear fills a database day by day: readings, seals, checkpoints each hour, and the entries of the lots that are in work.
