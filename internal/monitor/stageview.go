@@ -54,6 +54,7 @@ type Clock struct {
 	Set      string // the rule set, such as "foodcode-2022"
 	Source   string
 	Needed   string // the limit in words
+	Thumb    bool   // a rule of thumb: no authority has published it, and the shop has not made it its own
 	State    ClockState
 	Probe    cook.ProbeID  // the probe that decides
 	Used     time.Duration // measured, up to StageView.At

@@ -239,7 +239,7 @@ func holdClock(c *clocks) Clock { return clockOf(ClockHold, c, c.keep.Progress()
 
 // clockOf shows a limit. What falls or rises forecasts is shown only while the clock runs.
 func clockOf(name ClockName, c *clocks, p safety.Progress, f foreseen) Clock {
-	out := Clock{Name: name, Set: p.Set, Source: p.Source, Needed: p.Needed, Probe: c.id, Used: p.Used, Unseen: p.Unseen, Within: p.Within,
+	out := Clock{Name: name, Set: p.Set, Source: p.Source, Needed: p.Needed, Thumb: p.RuleOfThumb(), Probe: c.id, Used: p.Used, Unseen: p.Unseen, Within: p.Within,
 		Since: p.Since, Due: p.Due(c.at), Because: p.Because, State: ClockUnknown}
 	switch {
 	case p.Outcome == safety.Met:

@@ -182,6 +182,9 @@ func (c *Cooking) ComeUp() Progress {
 	return p
 }
 
+// RuleOfThumb says that the limit is common practice and published by no authority. One that a shop has made stricter is its own.
+func (p Progress) RuleOfThumb() bool { return p.Source == dangerSource && p.Within >= dangerPublished }
+
 // Lukewarm follows the danger zone of one probe over all stages that it is fed.
 type Lukewarm struct {
 	steps

@@ -167,3 +167,16 @@ func TestProperty_KeepingNeverImproves(t *testing.T) {
 		}
 	})
 }
+
+// TestProgress_RuleOfThumb: the four hours between 5 and 57 °C are common practice, no source; a shop's own limit is binding for it.
+func TestProgress_RuleOfThumb(t *testing.T) {
+	if !NewLukewarm(Settings{}).Progress().RuleOfThumb() {
+		t.Error("the limit without an authority is shown like a published one")
+	}
+	if NewLukewarm(Settings{Own: Limits{DangerZone: 3 * time.Hour}}).Progress().RuleOfThumb() {
+		t.Error("a shop's own limit is shown as a rule of thumb")
+	}
+	if NewCooking(Meat7(), true, Settings{}).ComeUp().RuleOfThumb() {
+		t.Error("a published limit is shown as a rule of thumb")
+	}
+}

@@ -13,7 +13,7 @@ import (
 // clockLine is the clock of a limit as people see it.
 type clockLine struct {
 	Name    string
-	Class   string // the state
+	Class   string // the state, and "thumb" when no authority stands behind the limit
 	State   string // in words
 	Figures string // what was measured, of what is allowed or asked
 	Share   string // the width of the drawn part, an SVG length; "" when there is nothing to draw
@@ -60,6 +60,9 @@ func (s reader) clocksOf(snap *monitor.Snapshot, id cook.ID, piece cook.PieceID)
 func urgency(c monitor.Clock) int {
 	switch c.State {
 	case monitor.ClockMissed:
+		if c.Thumb {
+			return 3
+		}
 		return 0
 	case monitor.ClockUnknown:
 		return 1
@@ -93,8 +96,15 @@ func (s reader) clock(c monitor.Clock, at time.Time) clockLine {
 		l.State = "met"
 	case monitor.ClockMissed:
 		l.State = "missed"
+		if c.Thumb {
+			l.State = "longer than usual"
+		}
 	case monitor.ClockUnknown:
 		l.State = "not known: readings are missing"
+	}
+	if c.Thumb {
+		l.Class += " thumb"
+		l.Name += " (rule of thumb)"
 	}
 	if c.State != monitor.ClockWaiting || used > 0 {
 		l.Figures = span(used)
