@@ -513,7 +513,7 @@ func (s *stage) last(p safety.Progress) safety.Verdict {
 		p.Outcome, p.Measured, p.Because = safety.Unknown, "no usable reading", "nothing was measured"
 	case !p.Open:
 	case p.Rule == safety.ColdHolding || p.Rule == safety.HotHolding:
-		return c.keep.Final()
+		return s.kept(c)
 	case p.Rule == safety.Dwell && !c.cooking.Gap():
 		p.Outcome = safety.Missed
 		fallthrough
@@ -521,6 +521,17 @@ func (s *stage) last(p safety.Progress) safety.Verdict {
 		p.Because += "; the stage ended before it was"
 	}
 	return p.Verdict
+}
+
+// kept is the verdict on a range: of the probe that counts, unless it was met and another did not see the whole stage.
+func (s *stage) kept(c *clocks) safety.Verdict {
+	v := c.keep.Over(s.watch.From, s.watch.Until)
+	for _, other := range s.clocks {
+		if w := other.keep.Over(s.watch.From, s.watch.Until); v.Outcome == safety.Met && w.Outcome != safety.Met {
+			return w
+		}
+	}
+	return v
 }
 
 // infinite reports whether a limit is none.

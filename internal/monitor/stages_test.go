@@ -267,3 +267,29 @@ func TestStages_OnlyMeatCounts(t *testing.T) {
 		t.Errorf("judged %q, want both legs met", got)
 	}
 }
+
+// A cooler whose probe was put in late, or died before the stage ended, is not known to have been cold, whatever it read in between. So
+// is one of two probes that never read.
+func TestStages_WhatNobodyMeasuredIsNotMet(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		before, after  time.Duration
+		probes         []cook.ProbeID
+		want, deviates string
+	}{
+		{"the whole stage", 0, 0, []cook.ProbeID{"fridge"}, "cold-holding met", ""},
+		{"within the usual interval", 25 * time.Minute, 25 * time.Minute, []cook.ProbeID{"fridge"}, "cold-holding met", ""},
+		{"put in late", 3 * time.Hour, 0, []cook.ProbeID{"fridge"}, "begin 3 h after the stage", "unknown"},
+		{"died", 0, 10 * time.Hour, []cook.ProbeID{"fridge"}, "end 10 h before the stage", "unknown"},
+		{"one of two never read", 0, 0, []cook.ProbeID{"fridge", "other"}, "nothing was measured", "unknown"},
+	} {
+		s := newShop(t)
+		s.begin(cook.StageWatch{Stage: cook.StageStore, Probes: c.probes, From: s.now.Add(-c.before)})
+		s.play(mustRead(t, "fridge", time.Minute, "3 hold 6h"))
+		s.now = s.now.Add(c.after)
+		s.end(cook.StageStore)
+		if got := s.log(); !strings.Contains(got, c.want) || strings.Contains(got, "ENTERED deviation") != (c.deviates != "") || !strings.Contains(got, c.deviates) {
+			t.Errorf("%s: entered\n%swant %q and a deviation %q", c.name, got, c.want, c.deviates)
+		}
+	}
+}

@@ -170,3 +170,21 @@ func (k *Keeping) Final() Verdict {
 	}
 	return p.Verdict
 }
+
+// Over is the verdict on a stage that has ended. Where the readings begin too long after the stage, or end too long before it did, nobody
+// knows what happened then.
+func (k *Keeping) Over(from, until time.Time) Verdict {
+	v := k.Final()
+	if v.Outcome != Met {
+		return v
+	}
+	if late := k.first.Time.Sub(from); late > k.s.maxGap() {
+		v.Outcome, v.At = Unknown, k.first.Time
+		v.Because = fmt.Sprintf("the readings of probe %s begin %s after the stage: what happened before is not known", k.last.Probe, span(late))
+	}
+	if early := until.Sub(k.last.Time); early > k.s.maxGap() {
+		v.Outcome, v.At = Unknown, k.last.Time
+		v.Because = fmt.Sprintf("the readings of probe %s end %s before the stage: what happened after is not known", k.last.Probe, span(early))
+	}
+	return v
+}

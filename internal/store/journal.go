@@ -251,6 +251,9 @@ func (db *DB) Lots(ctx context.Context, beforeSeq int64, limit int, running bool
 	}
 	for _, o := range openings {
 		lot, err := db.Lot(ctx, o.lot)
+		if errors.Is(err, cook.ErrNotFound) {
+			continue // withdrawn since
+		}
 		if err != nil {
 			return nil, 0, err
 		}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -118,5 +119,16 @@ func TestEntries_ArePaged(t *testing.T) {
 	}
 	if lots, _, err = s.Lots(t.Context(), 0, 9, true); err != nil || len(lots) != 2 {
 		t.Errorf("running = %v, %v", lots, err)
+	}
+}
+
+// Whether an entry is corrected is asked of each of thousands: without its index that reads the whole of the shop's entries every time.
+func TestJournal_CorrectionsAreFoundByTheirIndex(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	var id, parent, unused int
+	var plan string
+	err := s.reader.QueryRowContext(t.Context(), `explain query plan select 1 from journal c where c.corrects = 7 and c.lot = ''`).Scan(&id, &parent, &unused, &plan)
+	if err != nil || !strings.Contains(plan, "journal_by_correction") {
+		t.Errorf("plan %q, %v, want the index journal_by_correction", plan, err)
 	}
 }

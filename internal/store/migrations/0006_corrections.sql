@@ -1,0 +1,1 @@
+create index journal_by_correction on journal (lot, corrects);
