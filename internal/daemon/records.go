@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -34,6 +36,9 @@ type books struct {
 	mail    map[string]notify.Sender // by path
 	mailAt  time.Duration            // after midnight
 	zone    *time.Location
+
+	mailNext time.Time // no try before; of Run alone, like mailErr
+	mailErr  error     // why the last try failed
 
 	mu   sync.Mutex   // guards what follows
 	keys *signer.Keys // nil while there is no usable key
@@ -104,9 +109,10 @@ func (b *books) checkpoint(ctx context.Context) (record.Checkpoint, error) {
 
 // Export gives the records of a lot, or all with "", under a checkpoint that covers them.
 func (b *books) Export(ctx context.Context, lot cook.LotID) (*record.Export, error) {
-	x, err := b.ExportRecords(ctx, lot)
-	if !errors.Is(err, cook.ErrConflict) && (err != nil || lot != "") {
-		return x, err
+	if lot != "" {
+		if x, err := b.ExportRecords(ctx, lot); !errors.Is(err, cook.ErrConflict) {
+			return x, err
+		}
 	}
 	if _, err := b.Checkpoint(ctx); err != nil {
 		return nil, err
@@ -186,20 +192,52 @@ func (b *books) turn(ctx context.Context) error {
 	return b.mailDay(ctx, now)
 }
 
+// mailedKey, a dot and a path: the day of the newest letter by that path.
 const mailedKey = "records.mailed"
 
-// mailDay sends the day's checkpoint once, from the set time of the day on.
+// mailAgain is how long a letter that did not go out waits for its next try. Choice of this project.
+const mailAgain = time.Minute
+
+// mailDay sends the day's checkpoint once by each path, from the set time of the day on.
 func (b *books) mailDay(ctx context.Context, now time.Time) error {
 	local := now.In(b.zone)
-	day := local.Format(time.DateOnly)
 	sinceMidnight := time.Duration(local.Hour())*time.Hour + time.Duration(local.Minute())*time.Minute
 	if len(b.mail) == 0 || b.lack != nil || sinceMidnight < b.mailAt {
 		return nil
 	}
-	sent, err := b.Value(ctx, mailedKey)
-	if err != nil && !errors.Is(err, cook.ErrNotFound) || string(sent) == day {
-		return err
+	if wait := b.mailNext.Sub(now); wait > 0 && wait <= mailAgain { // longer: the clock was put back
+		return b.mailErr
 	}
+	b.mailErr = b.mailDue(ctx, local.Format(time.DateOnly), now)
+	if b.mailErr != nil {
+		b.mailNext = now.Add(mailAgain)
+	}
+	return b.mailErr
+}
+
+// mailDue sends by every path that has not had the day's letter. One that is down keeps no other from its own.
+func (b *books) mailDue(ctx context.Context, day string, now time.Time) error {
+	var errs []error
+	for _, path := range slices.Sorted(maps.Keys(b.mail)) {
+		sent, err := b.Value(ctx, mailedKey+"."+path)
+		if err != nil && !errors.Is(err, cook.ErrNotFound) {
+			return err
+		}
+		if string(sent) == day {
+			continue
+		}
+		if err := b.mailBy(ctx, path, day, now); err != nil {
+			errs = append(errs, fmt.Errorf("mail the checkpoint by %q: %w", path, err))
+			continue
+		}
+		if err := b.KeepValue(ctx, mailedKey+"."+path, []byte(day)); err != nil {
+			return errors.Join(append(errs, err)...)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (b *books) mailBy(ctx context.Context, path, day string, now time.Time) error {
 	c, err := b.Checkpoint(ctx)
 	if err != nil {
 		return err
@@ -208,12 +246,7 @@ func (b *books) mailDay(ctx context.Context, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	for path, sender := range b.mail {
-		if err := sender.Send(ctx, notify.NewLetter(path, day, now, "the checkpoint of the records leaves the machine every day", title, text)); err != nil {
-			return fmt.Errorf("mail the checkpoint by %q: %w", path, err)
-		}
-	}
-	return b.KeepValue(ctx, mailedKey, []byte(day))
+	return b.mail[path].Send(ctx, notify.NewLetter(path, day, now, "the checkpoint of the records leaves the machine every day", title, text))
 }
 
 // checkpointLetter is what is mailed: what to do with it, and the line to hold against the database later.

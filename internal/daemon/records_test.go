@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -154,6 +155,44 @@ func TestBooks_MailTheDaysCheckpoint(t *testing.T) {
 		t.Errorf("mailed %s: %v", line, err)
 	}
 	o.mustBeGood(o.keys.Public(), kept)
+}
+
+// letterbox takes letters, or refuses them while it is shut.
+type letterbox struct {
+	shut  bool
+	tried int
+	took  int
+}
+
+func (l *letterbox) Send(context.Context, notify.Message) error {
+	if l.tried++; l.shut {
+		return errors.New("shut")
+	}
+	l.took++
+	return nil
+}
+
+// A path that is down neither has the others mailed again and again, nor is it tried at every look.
+func TestBooks_OnePathThatIsDownDoesNotRepeatTheOthers(t *testing.T) {
+	o := newOffice(t)
+	good, bad := &letterbox{}, &letterbox{shut: true}
+	o.mail = map[string]notify.Sender{"a-down": bad, "b-up": good}
+	o.note("one")
+	for range 12 { // two minutes
+		o.at = o.at.Add(lookEvery)
+		if err := o.turn(t.Context()); err == nil {
+			t.Fatal("a path is down, and nobody says so")
+		}
+	}
+	if good.took != 1 || bad.tried != 2 {
+		t.Errorf("%d letters by the path that works, %d tries by the other; want 1 and 2", good.took, bad.tried)
+	}
+	bad.shut = false
+	o.pass(mailAgain)
+	o.pass(mailAgain)
+	if good.took != 1 || bad.took != 1 {
+		t.Errorf("%d and %d letters, want one each", good.took, bad.took)
+	}
 }
 
 // A change of key that a kill interrupts at any step is taken up, and both keys verify.

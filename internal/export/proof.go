@@ -92,10 +92,10 @@ func (d *document) seals() {
 		return
 	}
 	type sum struct {
-		hours, replaced   int
-		count             int64
-		low, high         *thermal.Celsius
-		from, until, hash string
+		hours, replaced int
+		count           int64
+		low, high       *thermal.Celsius
+		from, until     string
 	}
 	newest := map[cook.ProbeID]map[int64]record.Seal{}
 	replaced := map[cook.ProbeID]int{}

@@ -38,7 +38,7 @@ func nearest(f Forecaster, p Plan, cools []cooled) []Alternative {
 		quick = try(raise, raisePit)
 	}
 	if !quick {
-		quick = try(foil+" and "+raise, func(q *Request) bool { return wrapAll(q) && raisePit(q) })
+		try(foil+" and "+raise, func(q *Request) bool { return wrapAll(q) && raisePit(q) })
 	}
 	if len(out) == 0 {
 		try("cure 5 days, "+foil+" and "+raise, func(q *Request) bool { return cureAtMost(shortestCure)(q) && wrapAll(q) && raisePit(q) })
