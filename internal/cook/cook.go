@@ -78,9 +78,6 @@ const (
 
 var eventKinds = []EventKind{EventWrap, EventUnwrap, EventLid, EventSpritz, EventSetPoint, EventFuel, EventProbeMoved, EventPieceOff}
 
-// EventKinds lists every kind of event.
-func EventKinds() []EventKind { return slices.Clone(eventKinds) }
-
 // Event is something done at a time, to a piece or to the pit.
 type Event struct {
 	Time    time.Time       `json:"time"`
