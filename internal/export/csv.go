@@ -51,7 +51,7 @@ func csvRow(a Account, e record.Entry) ([]string, error) {
 		everything = append(everything, s.Name+": "+s.Text)
 	}
 	row := []string{safe(string(e.Lot)), strconv.FormatInt(e.Seq, 10), string(e.Kind), utc(e.At), local(e.At, a.Location), utc(e.Entered), local(e.Entered, a.Location),
-		strconv.FormatInt(int64(e.Late()/time.Second), 10), safe(e.By), authWords(e.Auth), orEmpty(e.Corrects), orEmpty(a.Lot.Replaced(e.Seq)), safe(e.Reason)}
+		strconv.FormatInt(int64(e.Late()/time.Second), 10), safe(e.By), e.Auth.Words(), orEmpty(e.Corrects), orEmpty(a.Lot.Replaced(e.Seq)), safe(e.Reason)}
 	row = append(row, csvPoint(body)...)
 	return append(row, safe(strings.Join(everything, "\n")), e.Hash.String()), nil
 }

@@ -90,21 +90,7 @@ func (d *document) deviations() error {
 }
 
 func (d *document) signer(by string, auth record.Auth) string {
-	return by + " (" + authWords(auth) + ")"
-}
-
-// authWords says how it is known who made an entry.
-func authWords(a record.Auth) string {
-	switch a {
-	case record.AuthPIN:
-		return "PIN"
-	case record.AuthLogin:
-		return "login"
-	case record.AuthDaemon:
-		return "made by the program"
-	case record.AuthSaid:
-	}
-	return "name typed in, not proved"
+	return by + " (" + auth.Words() + ")"
 }
 
 // entries lists the whole journal of the lot, what was corrected too.

@@ -27,7 +27,7 @@ func (d *document) makers() error {
 		case record.KindVerification:
 			as = "verification"
 		}
-		w := work{e.By, authWords(e.Auth), as}
+		w := work{e.By, e.Auth.Words(), as}
 		if count[w] == 0 {
 			order = append(order, w)
 		}

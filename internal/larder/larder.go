@@ -61,8 +61,12 @@ func Find(id, kept string) (Life, error) {
 
 // UseBy is the end of the last day, in the place's zone, of what was made at a time. For the freezer it is a date of quality.
 func (l Life) UseBy(made time.Time, in *time.Location) time.Time {
-	y, m, d := made.In(in).AddDate(0, l.months, l.days).Date()
-	return time.Date(y, m, d, 23, 59, 59, 0, in)
+	y, m, d := made.In(in).Date()
+	last := time.Date(y, m+time.Month(l.months)+1, 0, 0, 0, 0, 0, in).Day() // two months after 31 December end in February
+	if l.months > 0 {
+		m, d = m+time.Month(l.months), min(d, last)
+	}
+	return time.Date(y, m, d+l.days, 23, 59, 59, 0, in)
 }
 
 // Lot is a batch of portions with the lot it is of.

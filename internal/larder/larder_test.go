@@ -34,6 +34,16 @@ func TestUseBy_ByStandard(t *testing.T) {
 			t.Errorf("%s: %s, want %s", id, got, want)
 		}
 	}
+	for day, want := range map[string]string{"2026-12-31": "2027-02-28", "2027-12-30": "2028-02-29", "2026-07-31": "2026-09-30"} {
+		made, err := time.ParseInLocation(time.DateOnly, day, berlin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := Find("usda-frozen", "")
+		if got := l.UseBy(made, berlin).Format(time.DateOnly); err != nil || got != want {
+			t.Errorf("frozen on %s: %s, %v, want %s: two months are not two and some days", day, got, err, want)
+		}
+	}
 	if l, err := Find("", record.InCooler); err != nil || l.ID != "usda-cold" {
 		t.Errorf("the usual one is %q, %v, want the stricter", l.ID, err)
 	}

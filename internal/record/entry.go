@@ -24,6 +24,20 @@ const (
 	AuthDaemon Auth = "daemon" // no person: the daemon itself
 )
 
+// Words says it for people.
+func (a Auth) Words() string {
+	switch a {
+	case AuthPIN:
+		return "PIN"
+	case AuthLogin:
+		return "login"
+	case AuthDaemon:
+		return "made by the program"
+	case AuthSaid:
+	}
+	return "name typed in, not proved"
+}
+
 // Entry is one line of the journal. It is never changed or removed.
 type Entry struct {
 	Seq      int64           `json:"seq"` // 1, 2, 3, ... without a gap

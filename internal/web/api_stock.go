@@ -3,7 +3,9 @@ package web
 import (
 	"context"
 	"fmt"
+	"maps"
 	"net/http"
+	"slices"
 	"time"
 
 	"stallkeeper/internal/cook"
@@ -11,26 +13,40 @@ import (
 	"stallkeeper/internal/record"
 )
 
-// stockLots is how many lots, the newest, are looked through for portions in stock.
-const stockLots = 1000
-
-// stock gives what is in stock, first in first out.
+// stock gives what is in stock, first in first out. The oldest portions go out first, so every lot is looked at: few kinds suffice.
 func (o Options) stock(ctx context.Context) ([]larder.Lot, error) {
+	lots, err := o.foldByLot(ctx, record.KindOpened, record.KindChanged, record.KindPortioned, record.KindTaken, record.KindWithdrawal)
+	if err != nil {
+		return nil, err
+	}
 	var out []larder.Lot
-	for before := int64(0); ; {
-		lots, further, err := o.Records.Lots(ctx, before, 100, false)
+	for _, l := range lots {
+		for _, b := range l.Stock {
+			out = append(out, larder.Lot{ID: l.ID, Product: l.Product, Batch: b})
+		}
+	}
+	return larder.InOrder(out), nil
+}
+
+// foldByLot folds the entries of some kinds of every lot, and of the shop's own, in the order of their names.
+func (o Options) foldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lot, error) {
+	entries, err := o.Records.Entries(ctx, record.Query{Kinds: kinds})
+	if err != nil {
+		return nil, err
+	}
+	byLot := map[cook.LotID][]record.Entry{}
+	for _, e := range entries {
+		byLot[e.Lot] = append(byLot[e.Lot], e)
+	}
+	out := make([]*record.Lot, 0, len(byLot))
+	for _, id := range slices.Sorted(maps.Keys(byLot)) {
+		l, err := record.Fold(byLot[id])
 		if err != nil {
 			return nil, err
 		}
-		for _, l := range lots {
-			for _, b := range l.Stock {
-				out = append(out, larder.Lot{ID: l.ID, Product: l.Product, Batch: b})
-			}
-		}
-		if before = further; further == 0 || len(out) >= stockLots {
-			return larder.InOrder(out), nil
-		}
+		out = append(out, l)
 	}
+	return out, nil
 }
 
 // stockDoc is a batch in stock.

@@ -291,17 +291,3 @@ func enterName(k record.Kind) string {
 		return k.KindName()
 	}
 }
-
-// authName says how it is known who made an entry.
-func authName(a record.Auth) string {
-	switch a {
-	case record.AuthPIN:
-		return "PIN"
-	case record.AuthLogin:
-		return "login"
-	case record.AuthDaemon:
-		return "made by the program"
-	case record.AuthSaid:
-	}
-	return "name typed in, not proved"
-}

@@ -194,20 +194,12 @@ func (p *pageSet) records(w http.ResponseWriter, r *http.Request, status int, tr
 
 // openDeviations finds every deviation without an answer, of every lot and of the shop. Few kinds suffice to tell.
 func (p *pageSet) openDeviations(r *http.Request, v *recordsView, f formMaker) error {
-	entries, err := p.Records.Entries(r.Context(), record.Query{Kinds: []record.Kind{record.KindDeviation, record.KindCorrectiveAction, record.KindWithdrawal}})
+	lots, err := p.foldByLot(r.Context(), record.KindDeviation, record.KindCorrectiveAction, record.KindWithdrawal)
 	if err != nil {
 		return err
 	}
-	byLot := map[cook.LotID][]record.Entry{}
-	for _, e := range entries {
-		byLot[e.Lot] = append(byLot[e.Lot], e)
-	}
-	for id, list := range byLot {
-		l, err := record.Fold(list)
-		if err != nil {
-			return err
-		}
-		f.lot = id
+	for _, l := range lots {
+		f.lot = l.ID
 		for _, d := range l.OpenDeviations() {
 			one := deviationViewOf(d, f, p.Location)
 			v.Open = append(v.Open, one)

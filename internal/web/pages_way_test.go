@@ -1,12 +1,14 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
 
+	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
 )
 
@@ -112,4 +114,28 @@ func TestChill_SaysHowThinToCut(t *testing.T) {
 		t.Fatalf("%v, %v", answer.Status, err)
 	}
 	has(t, bodyOf(t, answer), "ut &#34;steak&#34; is not known")
+}
+
+// What was put in before a thousand other batches still goes out first.
+func TestStock_TheOldestIsNeverForgotten(t *testing.T) {
+	var books Records
+	server := serveNight(t, newNight(t), func(o *Options) {
+		withBooks(t)(o)
+		books = o.Records
+	})
+	drafts := []record.Draft{{Lot: "old", Body: record.Opened{Product: "Pastrami"}}, {Lot: "old", Body: record.Portioned{Portions: 3, Kept: record.InFreezer, Where: "at the bottom"}}}
+	for i := range 15 {
+		lot := cook.LotID(fmt.Sprintf("later-%d", i))
+		drafts = append(drafts, record.Draft{Lot: lot, Body: record.Opened{Product: "Pastrami"}})
+		for range 70 {
+			drafts = append(drafts, record.Draft{Lot: lot, Body: record.Portioned{Portions: 1, Kept: record.InFreezer}})
+		}
+	}
+	for i := range drafts {
+		drafts[i].By, drafts[i].Auth = "KM", record.AuthSaid
+	}
+	if _, err := books.Append(t.Context(), drafts...); err != nil {
+		t.Fatal(err)
+	}
+	has(t, get(t, server, "/stock"), "at the bottom")
 }
