@@ -111,7 +111,7 @@ func findLogs(dirs []string) ([]string, error) {
 		}
 		entries, err := os.ReadDir(dir)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%w (name a cook log or a folder of them; stallkeeper cook export writes one)", err)
 		}
 		before := len(out)
 		for _, e := range entries {

@@ -42,7 +42,7 @@ func (cookStartCmd) Help() string { return "Example: stallkeeper cook start ./sa
 func (s cookStartCmd) Run(c *console) error {
 	data, err := os.ReadFile(s.File)
 	if err != nil {
-		return err
+		return fmt.Errorf("%w (name a cook.json; on the page /start none is needed)", err)
 	}
 	started, err := cook.DecodeCook(data)
 	if err != nil {
@@ -75,6 +75,9 @@ func (l cookListCmd) Run(c *console) error {
 	}
 	if l.JSON {
 		return json.NewEncoder(c.out).Encode(answer.Cooks)
+	}
+	if len(answer.Cooks) == 0 {
+		fmt.Fprintln(c.out, "no cook yet: start one with stallkeeper cook start, or on the page /start")
 	}
 	for _, s := range answer.Cooks {
 		state := "running"

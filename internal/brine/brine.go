@@ -81,11 +81,11 @@ func (r Recipe) Validate() error {
 	if r.Meat == 0 {
 		errs = append(errs, errors.New("meat is 0: weigh the meat before it goes in (green weight)"))
 	}
-	if r.Cure > 0 && !(r.CureNitrite > 0 && r.CureNitrite <= maxCureShare) {
+	if r.Cure > 0 && r.CureNitrite == 0 {
 		errs = append(errs, fmt.Errorf("curing salt of %v %% nitrite: enter the strength printed on the packet, such as 6.25%%", 100*r.CureNitrite))
 	}
-	if r.CureNitrite < 0 || r.CureNitrite > maxCureShare {
-		errs = append(errs, fmt.Errorf("a nitrite share of %v %% cannot be: enter the strength printed on the packet", 100*r.CureNitrite))
+	if !(r.CureNitrite >= 0 && r.CureNitrite <= maxCureShare) {
+		errs = append(errs, fmt.Errorf("curing salt of %v %% nitrite cannot be: enter the strength printed on the packet, such as 6.25%%", 100*r.CureNitrite))
 	}
 	switch r.Method {
 	case Equilibrium, Dry:

@@ -217,7 +217,7 @@ func (p Piece) Validate() error {
 		add("cut %q is not known: use one of %s", p.Cut, strings.Join(cuts, " "))
 	}
 	if !(p.Target > 0 && p.Target <= 150) {
-		add("target_c %v is not between 0 and 150 °C", float64(p.Target))
+		add("target_c %v is not above 0 and at most 150 °C: give the core temperature that the piece is to reach, such as 93", float64(p.Target))
 	}
 	if !(p.MassKg >= 0 && p.MassKg <= 100) {
 		add("mass_kg %v is not between 0 and 100", p.MassKg)

@@ -64,7 +64,7 @@ func ParseMass(s string) (kg float64, err error) {
 		return 0, fmt.Errorf("mass %q has no unit of mass: write it in g, kg, lb or oz", s)
 	}
 	if v < 0 {
-		return 0, fmt.Errorf("mass %q is negative", s)
+		return 0, fmt.Errorf("mass %q is negative: enter what the scale shows", s)
 	}
 	return v * factor, nil
 }
@@ -80,7 +80,7 @@ func ParseLength(s string) (mm float64, err error) {
 		return 0, fmt.Errorf("length %q has no unit of length: write it in mm, cm or in", s)
 	}
 	if v < 0 {
-		return 0, fmt.Errorf("length %q is negative", s)
+		return 0, fmt.Errorf("length %q is negative: enter what was measured", s)
 	}
 	return v * factor, nil
 }

@@ -80,7 +80,7 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 		}
 	}()
 	if err := os.MkdirAll(o.Config.Data, 0o700); err != nil {
-		return d, fmt.Errorf("make data folder: %w", err)
+		return d, fmt.Errorf("make data folder: %w (name a folder that may be written to, with --data)", err)
 	}
 	path := filepath.Join(o.Config.Data, store.FileName)
 	if d.db, err = store.Open(ctx, path, store.Options{Linger: o.Config.Store.Linger, Log: o.Log, Now: o.Now, Timed: d.timeCommit}); err != nil {

@@ -25,6 +25,9 @@ func backup(ctx context.Context, path, to string, newest int) error {
 	if err := present(path); err != nil {
 		return fmt.Errorf("back up: %w", err)
 	}
+	if _, err := os.Stat(filepath.Dir(to)); err != nil {
+		return fmt.Errorf("back up: %w (make the folder, or name a file in another)", err)
+	}
 	part := to + ".part"
 	live, err := openReadOnly(path, false) // a daemon may begin to write at any moment
 	if err != nil {

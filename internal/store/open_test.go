@@ -205,6 +205,9 @@ func TestBackupAndRestore_AreAPair(t *testing.T) {
 	if err := Backup(t.Context(), path, backup); err == nil || !strings.Contains(err.Error(), "name a new file") {
 		t.Errorf("a second backup to the same name = %v, want it refused", err)
 	}
+	if err := Backup(t.Context(), path, filepath.Join(dir, "nowhere", "shop.db")); err == nil || !strings.Contains(err.Error(), "make the folder") {
+		t.Errorf("a backup into no folder = %v, want it told", err)
+	}
 	s.mustPut(t, reading("core", 2, 62)) // after the backup
 	if err := s.stop(); err != nil {
 		t.Fatal(err)

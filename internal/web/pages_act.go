@@ -48,10 +48,8 @@ func (p *pageSet) postEvent(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if e.Withdraw {
-		if err := p.fillWithdrawn(r, id, &e); err != nil {
-			return err
-		}
+	if err := p.complete(r, id, &e); err != nil {
+		return err
 	}
 	kept, err := p.Desk.LogEvent(r.Context(), id, e)
 	if err != nil {
@@ -65,11 +63,18 @@ func (p *pageSet) postEvent(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// fillWithdrawn repeats the withdrawn entry's event, so that the log says what never happened.
-func (p *pageSet) fillWithdrawn(r *http.Request, id cook.ID, e *cook.Entry) error {
+// complete refuses what cannot be an event of the cook. A withdrawal repeats the withdrawn entry's event, so that the log says what
+// never happened.
+func (p *pageSet) complete(r *http.Request, id cook.ID, e *cook.Entry) error {
 	stored, err := p.Library.Cook(r.Context(), id)
 	if err != nil {
 		return err
+	}
+	if !e.Withdraw {
+		if err := stored.CheckEvent(e.Event); err != nil {
+			return bad("%s", clipTo(err.Error(), 500))
+		}
+		return nil
 	}
 	for _, old := range stored.Entries {
 		if old.ID == e.Corrects {

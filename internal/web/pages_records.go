@@ -279,7 +279,7 @@ func (s *Server) getDocument(w http.ResponseWriter, r *http.Request) error {
 	format := q.values.Get("format")
 	types := map[string]string{"pdf": "application/pdf", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 	if types[format] == "" {
-		q.fail("format %q is not pdf, csv or json", clip(format))
+		q.fail("format %s is not pdf, csv or json", clip(format))
 	}
 	if err := q.err(); err != nil {
 		return err

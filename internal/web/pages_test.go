@@ -139,6 +139,11 @@ func TestWatch_LogsAndTakesBack(t *testing.T) {
 		t.Errorf("entry %+v, want a wrap at %v", e, want)
 	}
 	has(t, get(t, server, to), "Logged: flat wrapped in foil, 01:54", "It did not happen")
+	for _, nonsense := range []url.Values{{}, {"do": {"dance"}}, {"do": {"wrap gold"}, "piece": {"flat"}}, {"do": {"wrap foil"}, "piece": {"nobody"}}} {
+		if status, _ := post(t, server, "/cooks/7/events", nonsense); status != http.StatusBadRequest {
+			t.Errorf("%v = %d, want 400", nonsense, status)
+		}
+	}
 	if status, _ := post(t, server, "/cooks/7/events", url.Values{"corrects": {"5"}, "withdraw": {"1"}}); status != http.StatusSeeOther {
 		t.Fatalf("withdraw = %d", status)
 	}
