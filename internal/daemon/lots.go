@@ -16,7 +16,7 @@ import (
 	"stallkeeper/internal/store"
 )
 
-// openStages gives the stages of lots that are open now or not judged yet, and the number of the journal's newest entry: unchanged, so are they.
+// openStages gives the stages of lots that are open now or not judged yet, also of lots closed meanwhile, and the number of the journal's newest entry: unchanged, so are they.
 type openStages func(ctx context.Context, known int64) (stages []cook.StageWatch, head int64, err error)
 
 // lotsPage is how many lots are read at once.
@@ -47,10 +47,52 @@ func journalStages(db *store.DB) openStages {
 				}
 			}
 			if before = next; next == 0 {
-				return out, head, nil
+				break
+			}
+		}
+		closed, err := closedStages(ctx, db, known)
+		if err != nil {
+			return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
+		}
+		return append(out, closed...), head, nil
+	}
+}
+
+// lastClosed is how many closings are looked at when it is not known how far the journal was followed: after a start.
+const lastClosed = 20
+
+// closedStages gives the stages of lots that were closed since the known head and are not judged yet. The closing of a lot ends what
+// still runs in it.
+func closedStages(ctx context.Context, db *store.DB, known int64) ([]cook.StageWatch, error) {
+	ask := record.Query{Kinds: []record.Kind{record.KindClosed}, After: known}
+	if known < 0 {
+		ask.After, ask.Newest, ask.Limit = 0, true, lastClosed
+	}
+	closings, err := db.Entries(ctx, ask)
+	if err != nil {
+		return nil, err
+	}
+	var out []cook.StageWatch
+	seen := map[cook.LotID]bool{}
+	for _, e := range closings {
+		if seen[e.Lot] {
+			continue
+		}
+		seen[e.Lot] = true
+		l, err := db.Lot(ctx, e.Lot)
+		if err != nil {
+			return nil, err
+		}
+		for _, s := range l.Watches() {
+			if s.Until.IsZero() {
+				s.Until = l.Closed
+			}
+			if !l.Running() && s.From.Before(s.Until) && !judged(l, s) {
+				out = append(out, s)
 			}
 		}
 	}
+	return out, nil
 }
 
 // judged reports whether the daemon has entered how a stage that has ended met its limits.

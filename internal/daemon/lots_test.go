@@ -91,3 +91,33 @@ func TestWatch_ACureThatWarmsUpIsInTheJournalOnce(t *testing.T) {
 	within(t, "an empty view", func() bool { return len(b.w.Snapshot().Stages) == 0 })
 	stop()
 }
+
+// Who ends a stage and closes the lot in one go, or closes it while a stage runs, does not get around the judgement.
+func TestWatch_AClosedLotIsJudgedToo(t *testing.T) {
+	for name, last := range map[string][]record.Body{
+		"ended and closed": {record.StageEnded{Stage: cook.StageCure}, record.Closed{}},
+		"closed only":      {record.Closed{}},
+	} {
+		for _, running := range []bool{true, false} {
+			b := newBench(t)
+			b.enters(0, record.Opened{Product: "brisket", Pieces: []record.Piece{{ID: "flat", Cut: "brisket_flat_cured", Intact: true}}},
+				record.StageStarted{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+			stop := b.run()
+			b.measure("fridge", 120, func(int) thermal.Celsius { return 3 })
+			within(t, "the clock", func() bool { s := b.w.Snapshot().Stages; return len(s) == 1 && len(s[0].Clocks) == 1 })
+			if !running {
+				stop()
+			}
+			b.enters(121, last...)
+			if !running { // the daemon was down meanwhile
+				b.restart()
+				stop = b.run()
+			}
+			within(t, "the judgement", func() bool { return len(b.lot().Monitoring) == 1 })
+			if m := b.lot().Monitoring[0].Body; m.Verdict != record.Met {
+				t.Errorf("%s: judged %+v, want met", name, m)
+			}
+			stop()
+		}
+	}
+}
