@@ -157,7 +157,7 @@ func BenchmarkPages(b *testing.B) {
 	last, old := cooks, cooks/2
 	day := shopLit(old - 1).Format(time.RFC3339)
 	for _, page := range []string{"/", fmt.Sprintf("/?piece=%d/flat", last), fmt.Sprintf("/?piece=%d/flat&if=foil", last), "/start", "/cooks", fmt.Sprintf("/cooks?before=%d", old),
-		fmt.Sprintf("/cooks/%d", last), fmt.Sprintf("/cooks/%d", old), "/cooks/1", fmt.Sprintf("/curve/%d/flat", last), fmt.Sprintf("/curve/%d/flat", old), "/probes", "/settings", "/plan", "/brine",
+		fmt.Sprintf("/cooks/%d", last), fmt.Sprintf("/cooks/%d", old), "/cooks/1", fmt.Sprintf("/curve/%d/flat", last), fmt.Sprintf("/curve/%d/flat", old), "/probes", "/settings", "/plan", "/brine", "/chill", "/lots", "/records", "/stock", fmt.Sprintf("/overlay?piece=%d/flat&piece=1/flat", old),
 		"/api/v1/snapshot", "/api/v1/probes", "/api/v1/cooks", "/api/v1/events", fmt.Sprintf("/api/v1/cooks/%d", old), fmt.Sprintf("/api/v1/cooks/%d/pieces/flat/forecasts", old), "/api/v1/alarms?history=true",
 		"/api/v1/readings?from=" + day + "&limit=10000", "/api/v1/readings?probe=pit&limit=10000", "/api/v1/series?probe=pit&points=800", "/metrics"} {
 		b.Run(page, func(b *testing.B) {
