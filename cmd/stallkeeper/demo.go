@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -54,7 +55,7 @@ func (d demoCmd) Run(c *console) error {
 	}
 	today := time.Now()
 	start := time.Date(today.Year(), today.Month(), today.Day(), 20, 30, 0, 0, today.Location())
-	now := scaled(start.Add(-time.Minute), d.Speed)
+	now, stop := stoppable(scaled(start.Add(-time.Minute), d.Speed))
 	served, err := daemon.New(c.ctx, daemon.Options{Config: cfg, Log: logger(c.errOut, false), Now: now, Invented: true,
 		HTTPFallback: d.HTTP == "", BrokerFallback: d.Broker == ""})
 	if err != nil {
@@ -71,9 +72,29 @@ func (d demoCmd) Run(c *console) error {
 		if ctx.Err() != nil {
 			return nil
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		stop() // no reading comes any more: a clock that ran on would make every probe a silent one
+		fmt.Fprintln(c.errOut, "The invented cook is over and its clock stands. The pages stay until Ctrl-C.")
+		return nil
 	})
 	return group.Wait()
+}
+
+// stoppable gives the clock, and what makes it stand.
+func stoppable(clock func() time.Time) (now func() time.Time, stop func()) {
+	var stood atomic.Pointer[time.Time]
+	now = func() time.Time {
+		if t := stood.Load(); t != nil {
+			return *t
+		}
+		return clock()
+	}
+	return now, func() {
+		t := clock()
+		stood.Store(&t)
+	}
 }
 
 // invention publishes a simulated cook to a running daemon as a person and probes would: events by the API, readings by MQTT.
