@@ -41,18 +41,24 @@ func Open(dir string) (k *Keys, created bool, err error) {
 	k.Current, err = readPrivate(filepath.Join(dir, KeyFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		created = true
-		if k.Current, err = generate(filepath.Join(dir, KeyFile)); err == nil {
-			err = k.publish()
-		}
+		k.Current, err = generate(filepath.Join(dir, KeyFile))
 	}
 	if err != nil {
 		return nil, false, err
 	}
 	k.Next, err = readPrivate(filepath.Join(dir, nextFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		err = nil
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, false, err
 	}
-	return k, created, err
+	return k, created, k.republish()
+}
+
+// republish writes the public key if the file does not hold it: a power cut may have come between the two files.
+func (k *Keys) republish() error {
+	if public, err := ReadPublic(filepath.Join(k.dir, PublicFile)); err == nil && public.Equal(k.Public()) {
+		return nil
+	}
+	return k.publish()
 }
 
 // Prepare lays a new key beside the current one.

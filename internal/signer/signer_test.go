@@ -85,6 +85,27 @@ func TestKeys_ChangeInSteps(t *testing.T) {
 	}
 }
 
+// A power cut between the key and its public half, or a public half that was lost, is mended.
+func TestOpen_WritesThePublicKeyAgain(t *testing.T) {
+	dir := t.TempDir()
+	mustOpen(t, dir)
+	path := filepath.Join(dir, PublicFile)
+	other := mustOpen(t, t.TempDir())
+	wrong, err := PublicPEM(other.Public())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, harm := range []func() error{func() error { return os.Remove(path) }, func() error { return os.WriteFile(path, wrong, 0o600) }} {
+		if err := harm(); err != nil {
+			t.Fatal(err)
+		}
+		k := mustOpen(t, dir)
+		if public, err := ReadPublic(path); err != nil || !public.Equal(k.Public()) {
+			t.Errorf("public key %v, %v, want that of the folder's key", public, err)
+		}
+	}
+}
+
 // Another program reads the public key and agrees with a signature.
 func TestPublicPEM_IsReadByOpenSSL(t *testing.T) {
 	openssl, err := exec.LookPath("openssl")
