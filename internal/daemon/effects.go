@@ -17,7 +17,7 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 		case e.Forecast != nil:
 			w.publish(fmt.Sprintf("stallkeeper/state/%d/%s", e.Forecast.Cook, e.Forecast.Piece), e.Forecast.JSON)
 			if e.Forecast.Failed != nil {
-				w.log.Error("no forecast", "cook", e.Forecast.Cook, "err", e.Forecast.Failed)
+				w.log.Error("no forecast", "cook", e.Forecast.Cook, "error", e.Forecast.Failed)
 			}
 			if e.Forecast.Keep {
 				w.unkept = append(w.unkept, e)

@@ -52,7 +52,7 @@ func openBooks(ctx context.Context, db *store.DB, dir string, log *slog.Logger, 
 	keys, created, err := signer.Open(dir)
 	if err != nil {
 		b.lack = err
-		log.Error("the records are not being signed", "err", err)
+		log.Error("the records are not being signed", "error", err)
 		return b, nil
 	}
 	b.keys = keys
@@ -147,7 +147,7 @@ func (b *books) Run(ctx context.Context) error {
 	defer tick.Stop()
 	if b.lack == nil { // a broker that was started anew has forgotten the retained one
 		if _, err := b.Checkpoint(ctx); err != nil && ctx.Err() == nil {
-			b.log.Error("no checkpoint of the records at the start", "err", err)
+			b.log.Error("no checkpoint of the records at the start", "error", err)
 		}
 	}
 	failed := false
@@ -156,7 +156,7 @@ func (b *books) Run(ctx context.Context) error {
 		if ctx.Err() == nil && (err != nil) != failed {
 			failed = err != nil
 			if failed {
-				b.log.Error("records not sealed, signed or sent", "err", err)
+				b.log.Error("records not sealed, signed or sent", "error", err)
 			} else {
 				b.log.Info("records are sealed, signed and sent again")
 			}

@@ -154,7 +154,7 @@ func (db *DB) retry(ctx context.Context) {
 		return
 	}
 	if err := db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339))); err != nil {
-		db.opts.Log.Debug("the database still cannot be written", "err", err)
+		db.opts.Log.Debug("the database still cannot be written", "error", err)
 	}
 }
 

@@ -163,7 +163,7 @@ func (db *DB) write(ctx context.Context, doing string, f func(tx *sql.Tx) error)
 	}
 	err = db.explain(doing, err)
 	if hopeless(err) && ctx.Err() == nil && db.trouble.set(err) {
-		db.opts.Log.Error("the database cannot be written", "err", err)
+		db.opts.Log.Error("the database cannot be written", "error", err)
 	}
 	return err
 }

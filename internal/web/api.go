@@ -160,7 +160,7 @@ func (s *Server) giveBytes(w http.ResponseWriter, r *http.Request, status int, b
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	w.WriteHeader(status)
 	if _, err := w.Write(body); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "err", err)
+		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 }
 
@@ -250,13 +250,13 @@ func (s *Server) getHealth(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	if _, err := io.WriteString(w, "ok\n"); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", "/healthz", "err", err)
+		s.opts.Log.Debug("answer not taken", "path", "/healthz", "error", err)
 	}
 }
 
 func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
 	if err := s.opts.Ready(); err != nil {
-		s.opts.Log.Warn("not ready", "err", err)
+		s.opts.Log.Warn("not ready", "error", err)
 		if detail := s.trouble(r); detail != "" {
 			return refused(http.StatusServiceUnavailable, "Not ready", detail)
 		}
@@ -266,7 +266,7 @@ func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Cache-Control", "no-store")
 	_, err := io.WriteString(w, "ready\n")
 	if err != nil {
-		s.opts.Log.Debug("answer not taken", "path", "/readyz", "err", err)
+		s.opts.Log.Debug("answer not taken", "path", "/readyz", "error", err)
 	}
 	return nil
 }

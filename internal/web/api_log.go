@@ -40,7 +40,7 @@ func (s *Server) getLog(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="cook-%d.zip"`, stored.ID))
 	if err := s.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
 		if r.Context().Err() == nil {
-			s.opts.Log.Error("export cook log", "cook", stored.ID, "err", err)
+			s.opts.Log.Error("export cook log", "cook", stored.ID, "error", err)
 		}
 		panic(http.ErrAbortHandler) // the answer has begun: breaking it off tells the receiver that it is not whole
 	}

@@ -98,7 +98,7 @@ func (s *Server) givePlan(w http.ResponseWriter, format, name string, made plan.
 	}
 	h.Set("Content-Length", strconv.Itoa(len(text)))
 	if _, err := w.Write([]byte(text)); err != nil {
-		s.opts.Log.Debug("plan not taken", "err", err)
+		s.opts.Log.Debug("plan not taken", "error", err)
 	}
 	return nil
 }

@@ -36,7 +36,7 @@ func (s *Server) getLive(w http.ResponseWriter, r *http.Request) error {
 	w.WriteHeader(http.StatusOK)
 	l := &liveStream{server: s, w: w, control: http.NewResponseController(w), last: r.Header.Get("Last-Event-ID")}
 	if err := l.run(r); err != nil {
-		s.opts.Log.Debug("live stream ended", "err", err)
+		s.opts.Log.Debug("live stream ended", "error", err)
 	}
 	return nil
 }

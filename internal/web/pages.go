@@ -152,11 +152,11 @@ func (p *pageSet) answering(handle func(http.ResponseWriter, *http.Request) erro
 func (p *pageSet) fail(w http.ResponseWriter, r *http.Request, err error) {
 	said := problemOf(err)
 	if said.Status >= 500 && r.Context().Err() == nil {
-		p.Log.Error("answer page", "method", r.Method, "path", r.URL.Path, "status", said.Status, "err", err)
+		p.Log.Error("answer page", "method", r.Method, "path", r.URL.Path, "status", said.Status, "error", err)
 	}
 	view := page{Title: said.Title, Body: said.Detail, Back: backTo(r.Header.Get("Referer"))}
 	if err := p.render(w, r, said.Status, "fail", view); err != nil {
-		p.Log.Error("answer page", "path", r.URL.Path, "err", err)
+		p.Log.Error("answer page", "path", r.URL.Path, "error", err)
 		http.Error(w, "the page could not be made: the daemon's log says why", http.StatusInternalServerError)
 	}
 }
@@ -182,7 +182,7 @@ func (p *pageSet) render(w http.ResponseWriter, r *http.Request, status int, nam
 	w.WriteHeader(status)
 	_, err := w.Write(out.Bytes())
 	if err != nil {
-		p.Log.Debug("page not taken", "path", r.URL.Path, "err", err)
+		p.Log.Debug("page not taken", "path", r.URL.Path, "error", err)
 	}
 	return nil
 }

@@ -98,6 +98,6 @@ func (p *pageSet) asset(w http.ResponseWriter, r *http.Request) {
 		body = a.zipped
 	}
 	if _, err := w.Write(body); err != nil {
-		p.Log.Debug("asset not taken", "path", r.URL.Path, "err", err)
+		p.Log.Debug("asset not taken", "path", r.URL.Path, "error", err)
 	}
 }

@@ -302,7 +302,7 @@ func (s *Server) getDocument(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Disposition", `attachment; filename="`+url.PathEscape(string(lot))+"."+format+`"`)
 	h.Set("Content-Length", strconv.Itoa(len(data)))
 	if _, err := w.Write(data); err != nil && !errors.Is(err, http.ErrHandlerTimeout) {
-		s.opts.Log.Debug("document not taken", "lot", lot, "err", err)
+		s.opts.Log.Debug("document not taken", "lot", lot, "error", err)
 	}
 	return nil
 }

@@ -80,7 +80,7 @@ func (s *Server) trouble(r *http.Request) string {
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	p := problemOf(err)
 	if p.Status >= 500 && r.Context().Err() == nil {
-		s.opts.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "err", err)
+		s.opts.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "error", err)
 	}
 	if text := s.trouble(r); p.Status == http.StatusInternalServerError && text != "" {
 		p = problemOf(refused(http.StatusServiceUnavailable, "In trouble", text))
@@ -100,6 +100,6 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	h.Del("Content-Encoding")
 	w.WriteHeader(p.Status)
 	if _, err := w.Write(body); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "err", err)
+		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 }

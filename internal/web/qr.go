@@ -59,7 +59,7 @@ func (p *pageSet) getQR(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Content-Type", "image/svg+xml")
 	w.Header().Set("Cache-Control", "no-store")
 	if _, err := w.Write([]byte(text)); err != nil {
-		p.Log.Debug("QR code not taken", "err", err)
+		p.Log.Debug("QR code not taken", "error", err)
 	}
 	return nil
 }

@@ -84,7 +84,7 @@ func (s *Server) showLogin(w http.ResponseWriter, r *http.Request, status int, p
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
 	if _, err := w.Write(out.Bytes()); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "err", err)
+		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 	return nil
 }
