@@ -22,8 +22,9 @@ func (m *State) CookChanged(s cook.Stored, now time.Time) []Effect {
 	case f == nil && !s.Running():
 		return nil
 	case f == nil:
+		out := m.cede(s.Cook)
 		m.light(s)
-		return []Effect{{Recount: s.ID}}
+		return append(out, Effect{Recount: s.ID})
 	case !s.Running():
 		return m.end(f)
 	case otherProbes(f.stored.Cook, s.Cook):
@@ -53,6 +54,27 @@ func (m *State) light(s cook.Stored) *fire {
 		}
 	}
 	return f
+}
+
+// cede frees the probes of a cook's pieces from the cooks that had them: what is put into new meat has left the old. Their
+// alarms end, so that the new cook's are its own, and told.
+func (m *State) cede(to cook.Cook) []Effect {
+	var changes []alarm.Change
+	for _, piece := range to.Pieces {
+		for _, id := range piece.ProbeIDs() {
+			p := m.probes[id]
+			if p == nil || p.fire == nil {
+				continue
+			}
+			for _, c := range p.watch.Conditions() {
+				if change, ok := c.Cover(m.now, "the probe measures in a newer cook now"); ok {
+					changes = append(changes, change)
+				}
+			}
+			p.fire, p.piece, p.watch = nil, "", nil
+		}
+	}
+	return m.alarmed(changes, false)
 }
 
 // otherProbes reports whether readings would have to be sorted anew.
@@ -102,6 +124,7 @@ func (m *State) end(f *fire) []Effect {
 	}
 	m.delist(f)
 	m.fires = slices.DeleteFunc(m.fires, func(g *fire) bool { return g == f })
+	m.handBack()
 	return append(out, m.alarmed(changes, false)...)
 }
 
@@ -114,6 +137,19 @@ func (m *State) delist(f *fire) {
 		p.fire, p.piece, p.watch = nil, "", nil
 		if p.role != "" || p.staged {
 			p.watch = alarm.NewProbe(p.id, 0, "", m.o.Settings, m.words)
+		}
+	}
+}
+
+// handBack gives probes that are free to the running cooks that they measure too, the newest first.
+func (m *State) handBack() {
+	for _, f := range slices.Backward(m.fires) {
+		for _, p := range m.byName() {
+			if p.fire == nil {
+				if m.enlist(f, p.id); p.fire == f {
+					p.quiet = m.uptime // waited for from now on
+				}
+			}
 		}
 	}
 }

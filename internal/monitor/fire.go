@@ -94,17 +94,18 @@ func (f *fire) sortEvents() {
 	slices.SortStableFunc(f.stored.Events, func(a, b cook.Event) int { return a.Time.Compare(b.Time) })
 }
 
-// enlist gives a probe to the cook that it measures, unless another running cook has it.
+// enlist gives a probe to the cook that it measures, unless a newer running cook has it, or it is the pit's and another has it.
 func (m *State) enlist(f *fire, id cook.ProbeID) {
 	p := m.probes[id]
 	if p.air != nil || p.cooler != nil || !outlook.Belongs(f.stored.Cook, id) {
 		return
 	}
-	if p.fire != nil && p.fire.stored.ID != f.stored.ID {
+	q := f.pieceOf(id)
+	if p.fire != nil && p.fire != f && (q == nil || p.fire.stored.ID > f.stored.ID) {
 		return
 	}
 	p.fire, p.piece = f, ""
-	if q := f.pieceOf(id); q != nil {
+	if q != nil {
 		p.piece = q.ID
 	}
 	old := p.watch

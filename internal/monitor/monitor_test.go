@@ -634,3 +634,25 @@ func TestFindings_AreShownAndSurviveARecount(t *testing.T) {
 		t.Errorf("after a recount %q, before %q", again, live)
 	}
 }
+
+func TestNewFire_TakesTheProbesAlongAndTheirSilenceIsToldAnew(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 3h"), mustRead(t, "flat", 15*time.Second, "60 hold 30m")))
+	n.acknowledge("probe-silent/flat")
+	later := cook.Stored{ID: 2, Cook: supper(flat())}
+	later.Started = n.now // the cook before was never ended
+	n.do(n.m.CookChanged(later, n.now))
+	n.play(mustRead(t, "pit", 15*time.Second, "107 gap 3h, hold 1h"))
+	same(t, "listed", n.listed(), []string{"20:44 probe-silent/flat active", "22:59 probe-silent/flat acknowledged",
+		"22:59 probe-silent/flat normal", "23:14 probe-silent/flat active"})
+	if a := n.m.Snapshot().Alarms; len(a) != 1 || a[0].Cook != 2 {
+		t.Errorf("alarms %+v, want one of the newer cook", a)
+	}
+
+	later.Ended = n.now
+	n.do(n.m.CookChanged(later, n.now))
+	n.play(mustRead(t, "pit", 15*time.Second, "107 gap 4h, hold 20m"))
+	if a := n.m.Snapshot().Alarms; len(a) != 1 || a[0].Cook != 1 || a[0].Probe != "flat" {
+		t.Errorf("alarms %+v, want the older cook to wait for its probe again", a)
+	}
+}

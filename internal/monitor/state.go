@@ -111,10 +111,10 @@ func (m *State) Restore(cooks []cook.Stored, alarms []alarm.Alarm) {
 	}
 }
 
-// adopt takes kept alarms over into fresh conditions.
+// adopt takes kept alarms over into fresh conditions of the same cook.
 func (m *State) adopt(conditions []*alarm.Condition) {
 	for _, c := range conditions {
-		if a, ok := m.kept[c.Alarm().ID]; ok {
+		if a, ok := m.kept[c.Alarm().ID]; ok && a.Cook == c.Alarm().Cook {
 			c.Adopt(a)
 			delete(m.kept, a.ID)
 		}
