@@ -354,6 +354,8 @@ func TestProbes_OfferTheOneInTheHand(t *testing.T) {
 	n := newNight(t)
 	server := serveNight(t, n, nil)
 	has(t, get(t, server, "/probes"), "Hold one in your hand")
+	n.change(func() { n.snap.Probes = append(n.snap.Probes, monitor.ProbeView{ID: "unplugged"}) })
+	has(t, get(t, server, "/probes"), "<p><strong>has not been heard yet</strong></p>")
 	n.change(func() {
 		n.snap.Probes = append(n.snap.Probes, monitor.ProbeView{ID: "spare", Last: cook.Reading{Probe: "spare", Time: n.snap.Now, Celsius: 31, Quality: cook.Good}})
 	})
