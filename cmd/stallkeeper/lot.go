@@ -1,12 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"net/url"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -43,59 +41,8 @@ func (lotCmd) Help() string {
 Everything is an entry in a journal that only grows: "stallkeeper records correct" corrects, nothing is removed.`
 }
 
-// signing is who makes an entry, and of when it is.
-type signing struct {
-	By  string        `placeholder:"KM" help:"Your initials; not needed with a login."`
-	PIN string        `name:"pin" env:"STALLKEEPER_PIN" placeholder:"PIN" help:"Your PIN, where people are set up; better given as STALLKEEPER_PIN."`
-	At  time.Time     `placeholder:"TIME" help:"When it happened (RFC 3339; default: now)."`
-	Ago time.Duration `placeholder:"20m" help:"How long ago it happened."`
-}
-
-// when gives the time of the event; zero is the daemon's now.
-func (s signing) when() (time.Time, error) {
-	if s.Ago < 0 {
-		return time.Time{}, fmt.Errorf("--ago %v is negative: enter what has happened", s.Ago)
-	}
-	if s.At.IsZero() && s.Ago > 0 {
-		return time.Now().Add(-s.Ago).UTC(), nil
-	}
-	return s.At, nil
-}
-
-// sentRecord is an entry as it is sent to the daemon.
-type sentRecord struct {
-	Lot      cook.LotID  `json:"lot,omitempty"`
-	Kind     record.Kind `json:"kind"`
-	At       time.Time   `json:"at,omitzero"`
-	By       string      `json:"by,omitempty"`
-	PIN      string      `json:"pin,omitempty"`
-	Body     any         `json:"body"`
-	Corrects int64       `json:"corrects,omitempty"`
-	Reason   string      `json:"reason,omitempty"`
-}
-
-// enter makes an entry and says which.
-func (a daemonAPI) enter(c *console, s signing, out sentRecord) error {
-	at, err := s.when()
-	if err != nil {
-		return err
-	}
-	out.At, out.By, out.PIN = at, s.By, s.PIN
-	var kept record.Entry
-	if err := a.call(c.ctx, "POST", "/records", out, &kept); err != nil {
-		return err
-	}
-	late := ""
-	if d := kept.Late(); d > 0 {
-		late = fmt.Sprintf(", entered %v later", d.Round(time.Minute))
-	}
-	_, err = fmt.Fprintf(c.out, "entry %d: %s of %s by %s%s\n", kept.Seq, kept.Kind, kept.At.Local().Format("2006-01-02 15:04"), kept.By, late)
-	return err
-}
-
 type lotOpenCmd struct {
-	daemonAPI
-	signing
+	entering
 	Product string   `arg:"" help:"What it is to become."`
 	ID      string   `placeholder:"NAME" help:"Name of the lot (default: the day and the product)."`
 	Code    string   `help:"The product's code."`
@@ -112,17 +59,15 @@ func (lotOpenCmd) Help() string {
 
 // Run opens the lot.
 func (o lotOpenCmd) Run(c *console) error {
-	at, err := o.when()
+	by, err := o.sign()
 	if err != nil {
 		return err
 	}
 	in := struct {
-		ID  cook.LotID `json:"id,omitempty"`
-		At  time.Time  `json:"at,omitzero"`
-		By  string     `json:"by,omitempty"`
-		PIN string     `json:"pin,omitempty"`
+		signed
+		ID cook.LotID `json:"id,omitempty"`
 		record.Opened
-	}{cook.LotID(o.ID), at, o.By, o.PIN, record.Opened{Product: o.Product, Code: o.Code, Class: record.Class(o.Class)}}
+	}{by, cook.LotID(o.ID), record.Opened{Product: o.Product, Code: o.Code, Class: record.Class(o.Class)}}
 	for _, p := range o.Piece {
 		name, cut, _ := strings.Cut(p, ":")
 		in.Pieces = append(in.Pieces, record.Piece{ID: cook.PieceID(name), Cut: cut, Intact: o.Intact})
@@ -264,8 +209,6 @@ func (s lotShowCmd) Run(c *console) error {
 	return nil
 }
 
-func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
-
 // actual is the actual value of a monitoring entry.
 func actual(m record.Monitoring) string {
 	switch {
@@ -275,237 +218,4 @@ func actual(m record.Monitoring) string {
 		return fmt.Sprintf("%g %s", *m.Value, m.Unit)
 	}
 	return m.Measured
-}
-
-type lotPieceCmd struct {
-	daemonAPI
-	signing
-	Lot       string `arg:"" help:"Name of the lot."`
-	Piece     string `arg:"" help:"Name of the piece."`
-	Cut       string `help:"Its cut."`
-	Intact    bool   `help:"Whole muscle, neither injected nor needled."`
-	Thickness string `placeholder:"52mm" help:"Thickness, with unit."`
-}
-
-// Help gives an example.
-func (lotPieceCmd) Help() string {
-	return "Example: stallkeeper lot piece 26-11-25-cured-brisket point --cut brisket_packer --by KM"
-}
-
-// Run adds the piece.
-func (p lotPieceCmd) Run(c *console) error {
-	body := record.Piece{ID: cook.PieceID(p.Piece), Cut: p.Cut, Intact: p.Intact}
-	if p.Thickness != "" {
-		var err error
-		if body.ThicknessMM, err = cook.ParseLength(p.Thickness); err != nil {
-			return err
-		}
-	}
-	return p.enter(c, p.signing, sentRecord{Lot: cook.LotID(p.Lot), Kind: record.KindPiece, Body: body})
-}
-
-type lotRawCmd struct {
-	daemonAPI
-	signing
-	Lot       string    `arg:"" help:"Name of the lot."`
-	Name      string    `arg:"" help:"What it is."`
-	Reference string    `required:"" help:"The supplier's lot, or the number of the delivery."`
-	Supplier  string    `help:"From whom."`
-	Mass      string    `placeholder:"3.4kg" help:"How much, with unit."`
-	Price     string    `placeholder:"48EUR" help:"What was paid for all of it, with the currency's code."`
-	Received  time.Time `placeholder:"TIME" help:"When it came."`
-	UseBy     time.Time `placeholder:"TIME" help:"Use by."`
-}
-
-// Help gives an example.
-func (lotRawCmd) Help() string {
-	return `Example: stallkeeper lot raw 26-11-25-cured-brisket "beef brisket" --reference L4711 --supplier "the abattoir" --mass 3.4kg --by KM`
-}
-
-// Run notes the raw material.
-func (r lotRawCmd) Run(c *console) error {
-	body := record.RawMaterial{Name: r.Name, Reference: r.Reference, Supplier: r.Supplier, Received: r.Received, UseBy: r.UseBy}
-	if r.Mass != "" {
-		var err error
-		if body.MassKg, err = cook.ParseMass(r.Mass); err != nil {
-			return err
-		}
-	}
-	if r.Price != "" {
-		var err error
-		if body.Price, body.Currency, err = parsePrice(r.Price); err != nil {
-			return err
-		}
-	}
-	return r.enter(c, r.signing, sentRecord{Lot: cook.LotID(r.Lot), Kind: record.KindRawMaterial, Body: body})
-}
-
-type lotWeighCmd struct {
-	daemonAPI
-	signing
-	Lot   string `arg:"" help:"Name of the lot."`
-	When  string `arg:"" enum:"raw,trimmed,fat,rendered,cured,smoked,chilled,sliced,served" help:"At which step: raw, trimmed, fat (trimmed off), rendered, cured, smoked, chilled, sliced or served."`
-	Mass  string `arg:"" help:"Weight, with unit: 3.4kg."`
-	Piece string `help:"Of which piece (default: the whole lot)."`
-	With  string `help:"Which scale."`
-}
-
-// Help gives an example.
-func (lotWeighCmd) Help() string {
-	return `Example: stallkeeper lot weigh 26-11-25-cured-brisket raw 3.4kg --piece flat --with "floor scale" --by KM`
-}
-
-// Run notes the weight.
-func (w lotWeighCmd) Run(c *console) error {
-	kg, err := cook.ParseMass(w.Mass)
-	if err != nil {
-		return err
-	}
-	body := record.Weighed{Piece: cook.PieceID(w.Piece), When: record.When(w.When), MassKg: kg, Instrument: w.With}
-	return w.enter(c, w.signing, sentRecord{Lot: cook.LotID(w.Lot), Kind: record.KindWeighed, Body: body})
-}
-
-type lotFormulationCmd struct {
-	daemonAPI
-	signing
-	Lot  string `arg:"" help:"Name of the lot."`
-	Name string `arg:"" help:"What it is called."`
-	From string `required:"" placeholder:"FILE" help:"JSON of the calculation; - reads standard input."`
-}
-
-// Help gives an example.
-func (lotFormulationCmd) Help() string {
-	return `Example: stallkeeper lot formulation 26-11-25-cured-brisket "brine" --from brine.json --by KM
-
-"stallkeeper brine … --json" prints such JSON.`
-}
-
-// Run keeps the recipe.
-func (f lotFormulationCmd) Run(c *console) error {
-	data, err := readFileOrStdin(f.From)
-	if err != nil {
-		return err
-	}
-	if !json.Valid(data) {
-		return fmt.Errorf("%s is no JSON: give what stallkeeper brine --json printed", f.From)
-	}
-	return f.enter(c, f.signing, sentRecord{Lot: cook.LotID(f.Lot), Kind: record.KindFormulation, Body: record.Formulation{Name: f.Name, Formula: data}})
-}
-
-// readFileOrStdin reads a file; "-" is standard input.
-func readFileOrStdin(path string) ([]byte, error) {
-	if path == "-" {
-		return io.ReadAll(os.Stdin)
-	}
-	return os.ReadFile(path)
-}
-
-type lotStageCmd struct {
-	Start lotStageStartCmd `cmd:"" help:"Start a stage."`
-	End   lotStageEndCmd   `cmd:"" help:"End a stage."`
-}
-
-// Help gives an example.
-func (lotStageCmd) Help() string {
-	return "Example: stallkeeper lot stage start 26-11-25-cured-brisket cure --probe cooler --by KM"
-}
-
-type lotStageStartCmd struct {
-	daemonAPI
-	signing
-	Lot   string   `arg:"" help:"Name of the lot."`
-	Stage string   `arg:"" help:"thaw, cure, dry, smoke, hold, chill, store or freeze."`
-	Piece string   `help:"Of which piece (default: the whole lot)."`
-	Probe []string `help:"A probe that watches it. Repeatable."`
-	Cook  cook.ID  `help:"Number of the cook that this smoking is."`
-	Note  string   `help:"Free text."`
-}
-
-// Help gives an example.
-func (lotStageStartCmd) Help() string {
-	return "Example: stallkeeper lot stage start 26-11-25-cured-brisket smoke --probe core --probe pit --cook 12 --by KM"
-}
-
-// Run starts the stage.
-func (s lotStageStartCmd) Run(c *console) error {
-	body := record.StageStarted{Stage: cook.Stage(s.Stage), Piece: cook.PieceID(s.Piece), Cook: s.Cook, Note: s.Note}
-	for _, p := range s.Probe {
-		body.Probes = append(body.Probes, cook.ProbeID(p))
-	}
-	return s.enter(c, s.signing, sentRecord{Lot: cook.LotID(s.Lot), Kind: record.KindStageStarted, Body: body})
-}
-
-type lotStageEndCmd struct {
-	daemonAPI
-	signing
-	Lot   string `arg:"" help:"Name of the lot."`
-	Stage string `arg:"" help:"thaw, cure, dry, smoke, hold, chill, store or freeze."`
-	Piece string `help:"Of which piece (default: the whole lot)."`
-	Note  string `help:"Free text."`
-}
-
-// Help gives an example.
-func (lotStageEndCmd) Help() string {
-	return "Example: stallkeeper lot stage end 26-11-25-cured-brisket cure --by KM"
-}
-
-// Run ends the stage.
-func (s lotStageEndCmd) Run(c *console) error {
-	body := record.StageEnded{Stage: cook.Stage(s.Stage), Piece: cook.PieceID(s.Piece), Note: s.Note}
-	return s.enter(c, s.signing, sentRecord{Lot: cook.LotID(s.Lot), Kind: record.KindStageEnded, Body: body})
-}
-
-type lotNoteCmd struct {
-	daemonAPI
-	signing
-	Lot  string `arg:"" help:"Name of the lot."`
-	Text string `arg:"" help:"The note."`
-}
-
-// Help gives an example.
-func (lotNoteCmd) Help() string {
-	return `Example: stallkeeper lot note 26-11-25-cured-brisket "turned in the brine" --by KM`
-}
-
-// Run keeps the note.
-func (n lotNoteCmd) Run(c *console) error {
-	return n.enter(c, n.signing, sentRecord{Lot: cook.LotID(n.Lot), Kind: record.KindNote, Body: record.Note{Text: n.Text}})
-}
-
-type lotChangeCmd struct {
-	daemonAPI
-	signing
-	Lot     string `arg:"" help:"Name of the lot."`
-	Product string `help:"New product."`
-	Code    string `help:"New code."`
-	Class   string `enum:",refrigerated,frozen,shelf-stable" default:"" help:"New class: refrigerated, frozen or shelf-stable."`
-	Note    string `help:"New note."`
-}
-
-// Help gives an example.
-func (lotChangeCmd) Help() string {
-	return "Example: stallkeeper lot change 26-11-25-cured-brisket --class frozen --by KM"
-}
-
-// Run changes the lot.
-func (l lotChangeCmd) Run(c *console) error {
-	body := record.Changed{Product: l.Product, Code: l.Code, Class: record.Class(l.Class), Note: l.Note}
-	return l.enter(c, l.signing, sentRecord{Lot: cook.LotID(l.Lot), Kind: record.KindChanged, Body: body})
-}
-
-type lotCloseCmd struct {
-	daemonAPI
-	signing
-	Lot  string `arg:"" help:"Name of the lot."`
-	Note string `help:"Free text."`
-}
-
-// Help gives an example.
-func (lotCloseCmd) Help() string {
-	return "Example: stallkeeper lot close 26-11-25-cured-brisket --by KM"
-}
-
-// Run closes the lot.
-func (l lotCloseCmd) Run(c *console) error {
-	return l.enter(c, l.signing, sentRecord{Lot: cook.LotID(l.Lot), Kind: record.KindClosed, Body: record.Closed{Note: l.Note}})
 }
