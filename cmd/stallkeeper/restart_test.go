@@ -3,8 +3,11 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"net"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -12,14 +15,19 @@ import (
 	"stallkeeper/internal/testrig"
 )
 
-// Off loopback the daemon asks for users and TLS before anything runs.
+// Off loopback the daemon asks for users and TLS before anything runs, or is made: no folder, no database.
 func TestServe_RefusesAnOpenDoor(t *testing.T) {
 	for _, args := range [][]string{
 		{"--http", "0.0.0.0:0", "--broker", "127.0.0.1:0"},
 		{"--http", "127.0.0.1:0", "--broker", "0.0.0.0:0"},
+		{"--http", ":0", "--broker", "127.0.0.1:0"},
 	} {
 		var out, errOut bytes.Buffer
-		code := run(context.Background(), append([]string{"serve", "--data", t.TempDir()}, args...), &out, &errOut)
+		data := t.TempDir() + "/new"
+		code := run(context.Background(), append([]string{"serve", "--data", data}, args...), &out, &errOut)
+		if _, err := os.Stat(data); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%v: the folder was made: %v", args, err)
+		}
 		if code != 2 || out.Len() > 0 || !strings.Contains(errOut.String(), "users") {
 			t.Errorf("%v: exit %d, %q, %q", args, code, out.String(), errOut.String())
 		}

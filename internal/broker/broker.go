@@ -100,7 +100,7 @@ func New(opts Options) (*Broker, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listen for mqtt on %s: %w", opts.Listen, err)
 	}
-	if err := opts.checkExposure(l.Addr()); err != nil {
+	if err := opts.MayListen(l.Addr()); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
 	b := &Broker{opts: opts, log: slog.New(newQuiet(opts.Log.Handler(), opts.Now)), forward: make(chan forwarded, maxForward)}
@@ -149,8 +149,8 @@ func (o Options) check() error {
 	return nil
 }
 
-// checkExposure demands credentials and encryption where strangers can reach the port.
-func (o Options) checkExposure(addr net.Addr) error {
+// MayListen demands credentials and encryption where strangers can reach the port. It needs Users, TLS and BehindProxy.
+func (o Options) MayListen(addr net.Addr) error {
 	switch {
 	case isLoopback(addr):
 		return nil

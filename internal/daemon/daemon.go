@@ -79,6 +79,9 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 			d = nil
 		}
 	}()
+	if err := guardDoors(o.Config); err != nil {
+		return d, err
+	}
 	if err := os.MkdirAll(o.Config.Data, 0o700); err != nil {
 		return d, fmt.Errorf("make data folder: %w (name a folder that may be written to, with --data)", err)
 	}

@@ -39,6 +39,7 @@ var (
 	connected   = describe("intake_connected", "1 while readings can come in.")
 	clients     = describe("intake_clients", "Clients of the embedded broker.")
 	readings    = describe("readings_total", "Readings stored since the start.")
+	failures    = describe("forecaster_failures_total", "Panics of the forecaster since the start that the watch survived. Above 0: please report it with the cook's log.")
 	quarantined = describe("quarantined_total", "Payloads put into quarantine since the start.")
 )
 
@@ -48,7 +49,7 @@ type live struct{ view View }
 // Describe names every metric.
 func (live) Describe(c chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{probeTemperature, probeMonoxide, probeTime, probeSilent, pitSetPoint, allReady, pieceCore, pieceTarget,
-		pieceReady, pieceNever, pieceServe, pieceDanger, pieceState, alarms, quietUntil, connected, clients, readings, quarantined} {
+		pieceReady, pieceNever, pieceServe, pieceDanger, pieceState, alarms, quietUntil, connected, clients, readings, quarantined, failures} {
 		c <- d
 	}
 }
@@ -76,6 +77,7 @@ func (l live) Collect(c chan<- prometheus.Metric) {
 	out.gauge(clients, float64(s.Intake.Clients))
 	c <- prometheus.MustNewConstMetric(readings, prometheus.CounterValue, float64(s.Intake.Received))
 	c <- prometheus.MustNewConstMetric(quarantined, prometheus.CounterValue, float64(s.Intake.Quarantined))
+	c <- prometheus.MustNewConstMetric(failures, prometheus.CounterValue, float64(s.Failures))
 }
 
 type sink chan<- prometheus.Metric

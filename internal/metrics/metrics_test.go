@@ -57,6 +57,7 @@ func night() monitor.Snapshot {
 		}}},
 		Alarms: []alarm.Alarm{{ID: "pit-low/12", State: alarm.Active}, {ID: "probe-silent/garage", State: alarm.Acked}},
 		Intake: monitor.IntakeView{Connected: true, Clients: 3, Received: 5120, Quarantined: 2},
+		Failures: 1,
 	}
 }
 

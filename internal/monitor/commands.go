@@ -313,5 +313,5 @@ func (m *State) WhatIf(id cook.ID, pieceID cook.PieceID, events []cook.Event) (e
 		return estimator.Forecast{}, err
 	}
 	p := f.pieces[i]
-	return p.guard(f.frontier, func() estimator.Forecast { return p.track.WhatIf(f.frontier, actions...) })
+	return m.guarded(p, f.frontier, func() estimator.Forecast { return p.track.WhatIf(f.frontier, actions...) })
 }

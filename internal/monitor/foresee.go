@@ -27,7 +27,7 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 	var changes []alarm.Change
 	for _, p := range f.pieces {
 		failed := error(nil)
-		p.forecast, failed = p.guard(at, func() estimator.Forecast { return p.track.Forecast(at) })
+		p.forecast, failed = m.guarded(p, at, func() estimator.Forecast { return p.track.Forecast(at) })
 		p.known = true
 		data, err := outlook.NewLine(p.ID, p.forecast).JSON()
 		if err != nil {
@@ -45,11 +45,12 @@ func (f *fire) foresee(m *State, keep bool) []Effect {
 	return append(out, f.emit(m, at, changes)...)
 }
 
-// guard makes a forecast. A forecaster that panics must not end the watch, which would fall into the same hole at every
-// start: its panic is returned as an error beside a forecast that knows nothing.
-func (p *piece) guard(at time.Time, make func() estimator.Forecast) (f estimator.Forecast, failed error) {
+// guarded makes a forecast. A forecaster that panics must not end the watch, which would fall into the same hole at every
+// start: its panic is counted, and returned as an error beside a forecast that knows nothing.
+func (m *State) guarded(p *piece, at time.Time, make func() estimator.Forecast) (f estimator.Forecast, failed error) {
 	defer func() {
 		if cause := recover(); cause != nil {
+			m.failures++
 			failed = fmt.Errorf("the forecaster failed on piece %s: %v: please report it with the cook's log", p.ID, cause)
 			nan := math.NaN()
 			f = estimator.Forecast{At: at, Core: thermal.Celsius(nan), Target: p.Target, State: estimator.Unknown, PNever: 1, WaterKg: nan,
@@ -60,8 +61,8 @@ func (p *piece) guard(at time.Time, make func() estimator.Forecast) (f estimator
 }
 
 // whatIf forecasts as if the actions were done; a forecaster that fails sees no help in them.
-func (p *piece) whatIf(at time.Time, actions []estimator.Action) estimator.Forecast {
-	f, _ := p.guard(at, func() estimator.Forecast { return p.track.WhatIf(at, actions...) })
+func (m *State) whatIf(p *piece, at time.Time, actions []estimator.Action) estimator.Forecast {
+	f, _ := m.guarded(p, at, func() estimator.Forecast { return p.track.WhatIf(at, actions...) })
 	return f
 }
 
@@ -74,7 +75,7 @@ func (f *fire) outlook(m *State, p *piece) alarm.Outlook {
 	}
 	if !o.ServeBy.IsZero() {
 		o.Chance = p.forecast.ReadyBy(o.ServeBy)
-		a := f.advise(p, o.Chance)
+		a := f.advise(m, p, o.Chance)
 		o.Advice, o.Wait = a.text, a.wait
 	}
 	return o
@@ -123,7 +124,7 @@ const (
 
 // advise looks for what would make the serving hour after all when the forecast puts it in doubt, and whether it can
 // wait: a person is woken when the last hour in which something helps begins, not when the odds first look poor.
-func (f *fire) advise(p *piece, chance float64) advice {
+func (f *fire) advise(m *State, p *piece, chance float64) advice {
 	at, by := f.frontier, f.stored.ServeBy
 	if !p.watch.AtRisk(chance) || !at.Before(by) {
 		return advice{}
@@ -134,7 +135,7 @@ func (f *fire) advise(p *piece, chance float64) advice {
 	p.advice = advice{at: at}
 	best, bestLater := chance, chance
 	for _, t := range f.tries(p) {
-		now, delayed := p.whatIf(at, t.at(at)), p.whatIf(at, t.at(at.Add(later)))
+		now, delayed := m.whatIf(p, at, t.at(at)), m.whatIf(p, at, t.at(at.Add(later)))
 		bestLater = max(bestLater, delayed.ReadyBy(by))
 		if c := now.ReadyBy(by); best < enough && (c >= enough || c > best+0.1) {
 			best, p.advice.text = c, fmt.Sprintf("%s: %s likely to make it.", t.do, alarm.Chance(c))

@@ -41,4 +41,7 @@ func TestForesee_SurvivesABrokenForecaster(t *testing.T) {
 	if _, err := n.m.WhatIf(1, "flat", nil); err == nil || !strings.Contains(err.Error(), "report it") {
 		t.Errorf("a what-if of a broken forecaster gives %v", err)
 	}
+	if got := n.m.Snapshot().Failures; got != uint64(said)+1 {
+		t.Errorf("%d panics counted, %d forecasts and a what-if failed", got, said)
+	}
 }

@@ -19,6 +19,7 @@ type Snapshot struct {
 	Alarms     []alarm.Alarm // all that are not Normal, highest priority first
 	QuietUntil QuietUntil
 	Intake     IntakeView
+	Failures   uint64 // panics of the forecaster since the start, survived
 }
 
 // CookView is a running cook with its forecasts.

@@ -49,6 +49,8 @@ type State struct {
 	now     time.Time                // the daemon's clock at the last call
 	uptime  time.Duration            // time passed, whatever the clock did
 	stride  time.Duration            // the longest recent step between two calls
+
+	failures uint64 // panics of the forecaster
 }
 
 // Effect is something to do for the daemon: exactly one field is set.

@@ -11,7 +11,7 @@ import (
 
 // Snapshot is the state as it is now, sharing nothing that changes later.
 func (m *State) Snapshot() Snapshot {
-	s := Snapshot{Now: m.now, Intake: m.way, QuietUntil: m.quietUntil()}
+	s := Snapshot{Now: m.now, Intake: m.way, Failures: m.failures, QuietUntil: m.quietUntil()}
 	s.Intake.Trouble = m.trouble()
 	for _, f := range m.fires {
 		s.Cooks = append(s.Cooks, f.view())

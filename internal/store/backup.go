@@ -77,6 +77,9 @@ func Restore(ctx context.Context, from, path string, now time.Time) (kept string
 func copyChecked(ctx context.Context, db *sql.DB, from, to string, newest int) error {
 	err := removeIfThere(to)
 	if err == nil {
+		err = ownersFile(to)
+	}
+	if err == nil {
 		_, err = db.ExecContext(ctx, "pragma query_only = 0") // VACUUM INTO is refused otherwise; the file itself is open read-only
 	}
 	if err == nil {

@@ -11,7 +11,7 @@ import (
 type fileLock struct{ file *os.File }
 
 func lockFile(path string) (*fileLock, error) {
-	f, err := os.OpenFile(path+".lock", os.O_RDWR|os.O_CREATE, 0o640)
+	f, err := os.OpenFile(path+".lock", os.O_RDWR|os.O_CREATE, ownerOnly)
 	if err != nil {
 		return nil, fmt.Errorf("lock database: %w: let the daemon's user write in this folder", err)
 	}

@@ -7,6 +7,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -366,5 +367,44 @@ func TestExplain_SaysWhatToDo(t *testing.T) {
 		if !strings.HasPrefix(err.Error(), "store readings: ") || !strings.Contains(err.Error(), want) {
 			t.Errorf("code %d: %q, want it to say %q", code, err, want)
 		}
+	}
+}
+
+// What is kept is its owner's: a database in a folder that was there before, what SQLite lays beside it, and its copies. From one that
+// an earlier version left open to all the others' rights are taken; a group keeps what it was given.
+func TestOpen_IsClosedToOthers(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.Chmod(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, FileName)
+	mode := func(name string) fs.FileMode {
+		info, err := os.Stat(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return info.Mode().Perm()
+	}
+	db := mustOpen(t, path)
+	for _, name := range []string{path, path + "-wal", path + "-shm", path + ".lock"} {
+		if got := mode(name); got != 0o600 {
+			t.Errorf("%s has mode %o", filepath.Base(name), got)
+		}
+	}
+	if err := db.stop(); err != nil {
+		t.Fatal(err)
+	}
+	if err := Backup(t.Context(), path, dir+"/copy.db"); err != nil {
+		t.Fatal(err)
+	}
+	if got := mode(dir + "/copy.db"); got != 0o600 {
+		t.Errorf("a backup has mode %o", got)
+	}
+	if err := os.Chmod(path, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	mustOpen(t, path)
+	if got := mode(path); got != 0o640 {
+		t.Errorf("one that all could read has mode %o", got)
 	}
 }

@@ -69,6 +69,9 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	if db.lock, err = lockFile(path); err != nil {
 		return nil, err
 	}
+	if err := closeToOthers(path); err != nil {
+		return nil, err
+	}
 	found, err := inspect(ctx, path, len(steps), checkBudget)
 	if err != nil {
 		return nil, err

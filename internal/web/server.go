@@ -107,9 +107,12 @@ func (s *Server) serve(server *http.Server, ln net.Listener) error {
 func (s *Server) endStreams() { s.once.Do(func() { close(s.closing) }) }
 
 // MayListen refuses an address that other machines reach unless people must log in over TLS, or a proxy sees to it.
-func (s *Server) MayListen(addr net.Addr) error {
+func (s *Server) MayListen(addr net.Addr) error { return s.opts.MayListen(addr) }
+
+// MayListen is what Server.MayListen asks, before there is a server. It needs Users, TLS and BehindProxy.
+func (o Options) MayListen(addr net.Addr) error {
 	at, err := netip.ParseAddrPort(addr.String())
-	if err != nil || at.Addr().Unmap().IsLoopback() || s.opts.BehindProxy || (len(s.opts.Users) > 0 && s.opts.TLS != nil) {
+	if err != nil || at.Addr().Unmap().IsLoopback() || o.BehindProxy || (len(o.Users) > 0 && o.TLS != nil) {
 		return nil
 	}
 	return fmt.Errorf("serve http on %s: other machines reach this address: name users and a TLS certificate, or set behind_proxy, or listen on 127.0.0.1", addr)
