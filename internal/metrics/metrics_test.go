@@ -55,8 +55,8 @@ func night() monitor.Snapshot {
 			{Piece: cook.Piece{ID: "core", Target: 92.5}, Forecast: f, Forecasted: true, DangerZone: 2 * time.Hour, ServeChance: math.NaN()},
 			{Piece: cook.Piece{ID: "late", Target: 95}, ServeChance: math.NaN()},
 		}}},
-		Alarms: []alarm.Alarm{{ID: "pit-low/12", State: alarm.Active}, {ID: "probe-silent/garage", State: alarm.Acked}},
-		Intake: monitor.IntakeView{Connected: true, Clients: 3, Received: 5120, Quarantined: 2},
+		Alarms:   []alarm.Alarm{{ID: "pit-low/12", State: alarm.Active}, {ID: "probe-silent/garage", State: alarm.Acked}},
+		Intake:   monitor.IntakeView{Connected: true, Clients: 3, Received: 5120, Quarantined: 2},
 		Failures: 1,
 	}
 }
