@@ -1,11 +1,6 @@
 package main
 
 import (
-	"bufio"
-	"bytes"
-	"context"
-	"encoding/json"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -24,24 +19,7 @@ func TestDemo_InABrowser(t *testing.T) {
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium")
 	dir := filepath.Join("..", "..", "internal", "web", "testdata", "browser")
 	testrig.NodePackages(t, dir)
-	ctx, cancel := context.WithCancel(context.Background())
-	out, in := io.Pipe()
-	var log bytes.Buffer
-	ended := make(chan int, 1)
-	go func() {
-		ended <- run(ctx, []string{"demo", "--http", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--data", t.TempDir()}, in, &log)
-		in.Close()
-	}()
-	s := &serving{}
-	line, err := bufio.NewReader(out).ReadBytes('\n')
-	if err == nil {
-		err = json.Unmarshal(line, &s.addresses)
-	}
-	if err != nil {
-		cancel()
-		t.Fatalf("demo ended with %d: %v\n%s", <-ended, err, log.String())
-	}
-	go func() { _, _ = io.Copy(io.Discard, out) }()
+	s := mustDemo(t)
 	eventually(t, time.Minute, "three pieces with a band", func() bool {
 		var got struct {
 			Forecasts []struct {
@@ -64,9 +42,5 @@ func TestDemo_InABrowser(t *testing.T) {
 		if out, err := walk.CombinedOutput(); err != nil {
 			t.Errorf("%s: %v\n%s", part, err, out)
 		}
-	}
-	cancel()
-	if code := <-ended; code != 0 {
-		t.Errorf("demo ended with %d: %s", code, log.String())
 	}
 }

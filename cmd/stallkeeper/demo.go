@@ -27,8 +27,8 @@ type demoCmd struct {
 func (demoCmd) Help() string {
 	return `Example: stallkeeper demo --speed 300
 
-An invented cook of three pieces from the evening to the next day, published over MQTT to the daemon's own broker. Every page says that
-the data is invented. After the cook the pages stay until Ctrl-C.`
+An invented cook of three pieces from the evening to the next day, published over MQTT to the daemon's own broker, with the lot of one of
+them from the brine on. Every page says that the data is invented. After the cook the pages stay until Ctrl-C.`
 }
 
 // Run serves and publishes the invented cook.
@@ -55,8 +55,8 @@ func (d demoCmd) Run(c *console) error {
 	}
 	today := time.Now()
 	start := time.Date(today.Year(), today.Month(), today.Day(), 20, 30, 0, 0, today.Location())
-	now, stop := stoppable(scaled(start.Add(-time.Minute), d.Speed))
-	served, err := daemon.New(c.ctx, daemon.Options{Config: cfg, Log: logger(c.errOut, false), Now: now, Invented: true,
+	clock := &demoClock{begin: start.Add(-time.Minute), speed: d.Speed}
+	served, err := daemon.New(c.ctx, daemon.Options{Config: cfg, Log: logger(c.errOut, false), Now: clock.now, Invented: true,
 		HTTPFallback: d.HTTP == "", BrokerFallback: d.Broker == ""})
 	if err != nil {
 		return err
@@ -68,40 +68,49 @@ func (d demoCmd) Run(c *console) error {
 	group, ctx := errgroup.WithContext(c.ctx)
 	group.Go(func() error { return served.Run(ctx) })
 	group.Go(func() error {
-		err := (&invention{addresses: served.Addresses(), now: now, speed: d.Speed}).run(ctx, simulate.Demo(start))
+		err := (&invention{addresses: served.Addresses(), clock: clock}).run(ctx, simulate.Demo(start))
 		if ctx.Err() != nil {
 			return nil
 		}
 		if err != nil {
 			return err
 		}
-		stop() // no reading comes any more: a clock that ran on would make every probe a silent one
+		clock.stop() // no reading comes any more: a clock that ran on would make every probe a silent one
 		fmt.Fprintln(c.errOut, "The invented cook is over and its clock stands. The pages stay until Ctrl-C.")
 		return nil
 	})
 	return group.Wait()
 }
 
-// stoppable gives the clock, and what makes it stand.
-func stoppable(clock func() time.Time) (now func() time.Time, stop func()) {
-	var stood atomic.Pointer[time.Time]
-	now = func() time.Time {
-		if t := stood.Load(); t != nil {
-			return *t
-		}
-		return clock()
+// demoClock stands at its beginning until it is let go, then runs speed times as fast as real time, and stands again once it is stopped.
+type demoClock struct {
+	begin time.Time
+	speed float64
+	runs  atomic.Pointer[func() time.Time]
+}
+
+func (c *demoClock) now() time.Time {
+	if run := c.runs.Load(); run != nil {
+		return (*run)()
 	}
-	return now, func() {
-		t := clock()
-		stood.Store(&t)
-	}
+	return c.begin
+}
+
+func (c *demoClock) run() {
+	f := scaled(c.begin, c.speed)
+	c.runs.Store(&f)
+}
+
+func (c *demoClock) stop() {
+	at := c.now()
+	f := func() time.Time { return at }
+	c.runs.Store(&f)
 }
 
 // invention publishes a simulated cook to a running daemon as a person and probes would: events by the API, readings by MQTT.
 type invention struct {
 	addresses daemon.Addresses
-	now       func() time.Time
-	speed     float64
+	clock     *demoClock
 }
 
 func (v *invention) run(ctx context.Context, s simulate.Scenario) error {
@@ -110,33 +119,41 @@ func (v *invention) run(ctx context.Context, s simulate.Scenario) error {
 		return err
 	}
 	api := daemonAPI{URL: v.addresses.HTTP}
-	var answer struct {
-		ID cook.ID `json:"id"`
-	}
-	if err := v.patiently(ctx, func() error { return api.call(ctx, "POST", "/cooks", describe(s), &answer) }); err != nil {
-		return err
-	}
 	p, err := dialPublisher(ctx, v.addresses.Broker)
 	if err != nil {
 		return err
 	}
 	defer p.close()
-	for {
-		m, ok := sim.Next()
-		if !ok {
-			break
-		}
-		if err := until(ctx, v.now, v.speed, m.Time); err != nil {
+	lot := newDemoLot(api, s.Started)
+	if err := v.patiently(ctx, func() error { return api.call(ctx, "GET", "/lots", nil, nil) }); err != nil {
+		return err
+	}
+	if err := lot.past(ctx, p, s); err != nil {
+		return err
+	}
+	v.clock.run()
+	var answer struct {
+		ID cook.ID `json:"id"`
+	}
+	if err := api.call(ctx, "POST", "/cooks", describe(s), &answer); err != nil {
+		return err
+	}
+	if err := lot.move(ctx, s.Started, cook.StageSmoke, answer.ID); err != nil {
+		return err
+	}
+	for m, ok := sim.Next(); ok; m, ok = sim.Next() {
+		if err := until(ctx, v.clock.now, v.clock.speed, m.Time); err != nil {
 			return err
 		}
-		for _, r := range m.Readings {
-			if err := p.send(ctx, cook.Reading{Probe: cook.ProbeID(r.Probe), Time: cook.Instant(r.Time), Celsius: r.Celsius}); err != nil {
-				return err
-			}
+		if err := sendAll(ctx, p, m.Readings); err != nil {
+			return err
 		}
 		for _, e := range m.Events {
 			entry := cook.Entry{Event: cook.Event{Time: e.Time, Kind: cook.EventKind(e.Kind), Piece: cook.PieceID(e.Piece), With: e.With, Celsius: e.Celsius}}
 			if err := api.call(ctx, "POST", fmt.Sprintf("/cooks/%d/events", answer.ID), entry, nil); err != nil {
+				return err
+			}
+			if err := lot.follow(ctx, e); err != nil {
 				return err
 			}
 		}
@@ -144,7 +161,20 @@ func (v *invention) run(ctx context.Context, s simulate.Scenario) error {
 	if err := p.flush(ctx); err != nil {
 		return err
 	}
+	truth, _ := sim.Truth(string(demoPiece))
+	if err := lot.served(ctx, s, truth); err != nil {
+		return err
+	}
 	return api.call(ctx, "POST", fmt.Sprintf("/cooks/%d/end", answer.ID), struct{}{}, nil)
+}
+
+func sendAll(ctx context.Context, p *publisher, readings []simulate.Reading) error {
+	for _, r := range readings {
+		if err := p.send(ctx, cook.Reading{Probe: cook.ProbeID(r.Probe), Time: cook.Instant(r.Time), Celsius: r.Celsius}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // patiently tries again while the pages are still coming up.

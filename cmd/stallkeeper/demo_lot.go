@@ -67,24 +67,26 @@ func (d *demoLot) past(ctx context.Context, p *publisher, s simulate.Scenario) e
 	return d.cooled(ctx)
 }
 
-// entry is a line of the sheet.
-type entry struct {
+// sheetLine is a line of the sheet.
+type sheetLine struct {
 	at   time.Time
 	by   string
 	body record.Body
 }
 
-// late says why the entries of past days are entered only now.
-const late = "from the sheet at the cooler"
-
-func (d *demoLot) enter(ctx context.Context, lot cook.LotID, entries ...entry) error {
-	for _, e := range entries {
-		in := sentRecord{Lot: lot, Kind: e.body.Kind(), At: e.at, By: e.by, Body: e.body, Reason: late}
-		if e.at.After(d.fire) {
-			in.Reason = "" // entered at its time
+// enter makes an entry of each line, and says of those of past days why they come late.
+func (d *demoLot) enter(ctx context.Context, lot cook.LotID, lines ...sheetLine) error {
+	for _, l := range lines {
+		body, err := json.Marshal(l.body)
+		if err != nil {
+			return err
+		}
+		in := entry{signed: signed{At: l.at, By: l.by}, Lot: lot, Kind: l.body.Kind(), Body: body}
+		if l.at.Before(d.fire) {
+			in.Reason = "from the sheet at the cooler"
 		}
 		if err := d.api.call(ctx, "POST", "/records", in, nil); err != nil {
-			return fmt.Errorf("enter the invented %s: %w", e.body.Kind(), err)
+			return fmt.Errorf("enter the invented %s: %w", in.Kind, err)
 		}
 	}
 	return nil
@@ -93,10 +95,9 @@ func (d *demoLot) enter(ctx context.Context, lot cook.LotID, entries ...entry) e
 // open opens a lot and says how it is called.
 func (d *demoLot) open(ctx context.Context, at time.Time, o record.Opened) (cook.LotID, error) {
 	in := struct {
-		At time.Time `json:"at"`
-		By string    `json:"by"`
+		signed
 		record.Opened
-	}{at, demoBy, o}
+	}{signed{At: at, By: demoBy}, o}
 	var lot struct {
 		ID cook.LotID `json:"id"`
 	}
@@ -126,22 +127,22 @@ func (d *demoLot) before(ctx context.Context) error {
 		return err
 	}
 	return d.enter(ctx, d.id,
-		entry{d.cure.Add(-170 * time.Minute), demoBy, record.RawMaterial{Name: "beef brisket, flat", Supplier: demoFrom, Reference: "delivery 0931 (invented)",
+		sheetLine{d.cure.Add(-170 * time.Minute), demoBy, record.RawMaterial{Name: "beef brisket, flat", Supplier: demoFrom, Reference: "delivery 0931 (invented)",
 			Received: d.cure.Add(-3 * time.Hour), UseBy: d.cure.AddDate(0, 0, 5), MassKg: 3.9}},
-		entry{d.cure.Add(-2 * time.Hour), demoBy, record.RawMaterial{Name: "curing salt, 6.25 % sodium nitrite", Supplier: "the spice trader (invented)", Reference: "batch 27 (invented)"}},
-		entry{d.cure.Add(-100 * time.Minute), demoBy, record.Weighed{Piece: demoPiece, When: record.WhenRaw, MassKg: 3.9, Instrument: tableScale}},
-		entry{d.cure.Add(-70 * time.Minute), demoBy, record.Weighed{Piece: demoPiece, When: record.WhenTrimmed, MassKg: 3.15, Instrument: tableScale}},
-		entry{d.cure.Add(-time.Hour), demoBy, record.Formulation{Name: kept.Name, Formula: kept.Answer}})
+		sheetLine{d.cure.Add(-2 * time.Hour), demoBy, record.RawMaterial{Name: "curing salt, 6.25 % sodium nitrite", Supplier: "the spice trader (invented)", Reference: "batch 27 (invented)"}},
+		sheetLine{d.cure.Add(-100 * time.Minute), demoBy, record.Weighed{Piece: demoPiece, When: record.WhenRaw, MassKg: 3.9, Instrument: tableScale}},
+		sheetLine{d.cure.Add(-70 * time.Minute), demoBy, record.Weighed{Piece: demoPiece, When: record.WhenTrimmed, MassKg: 3.15, Instrument: tableScale}},
+		sheetLine{d.cure.Add(-time.Hour), demoBy, record.Formulation{Name: kept.Name, Formula: kept.Answer}})
 }
 
 // cooled enters the stages in the cooler.
 func (d *demoLot) cooled(ctx context.Context) error {
 	probes := []cook.ProbeID{demoCooler}
 	return d.enter(ctx, d.id,
-		entry{d.cure, demoBy, record.StageStarted{Stage: cook.StageCure, Piece: demoPiece, Probes: probes}},
-		entry{d.dry, demoBy, record.StageEnded{Stage: cook.StageCure, Piece: demoPiece}},
-		entry{d.dry, demoBy, record.Weighed{Piece: demoPiece, When: record.WhenCured, MassKg: 3.2, Instrument: tableScale}},
-		entry{d.dry, demoBy, record.StageStarted{Stage: cook.StageDry, Piece: demoPiece, Probes: probes, Note: "rinsed, rubbed, uncovered"}})
+		sheetLine{d.cure, demoBy, record.StageStarted{Stage: cook.StageCure, Piece: demoPiece, Probes: probes}},
+		sheetLine{d.dry, demoBy, record.StageEnded{Stage: cook.StageCure, Piece: demoPiece}},
+		sheetLine{d.dry, demoBy, record.Weighed{Piece: demoPiece, When: record.WhenCured, MassKg: 3.2, Instrument: tableScale}},
+		sheetLine{d.dry, demoBy, record.StageStarted{Stage: cook.StageDry, Piece: demoPiece, Probes: probes, Note: "rinsed, rubbed, uncovered"}})
 }
 
 // move ends the stage that runs and begins the next, on the probes of a cook or on those named; without a stage it only ends.
@@ -165,7 +166,7 @@ func (d *demoLot) served(ctx context.Context, s simulate.Scenario, now simulate.
 	}
 	i := slices.IndexFunc(s.Pieces, func(p simulate.Piece) bool { return p.ID == string(demoPiece) })
 	left := math.Round(100*s.Pieces[i].MassKg*(1-now.Loss)) / 100
-	return d.enter(ctx, d.id, entry{s.ServeBy, demoBy, record.Weighed{Piece: demoPiece, When: record.WhenServed, MassKg: left, Instrument: tableScale}})
+	return d.enter(ctx, d.id, sheetLine{s.ServeBy, demoBy, record.Weighed{Piece: demoPiece, When: record.WhenServed, MassKg: left, Instrument: tableScale}})
 }
 
 // earlier is a lot of twelve days ago that was kept by hand thermometer: pulled pork, of which portions are in the freezer.
@@ -182,24 +183,24 @@ func (d *demoLot) earlier(ctx context.Context) error {
 	}
 	core, hand := thermal.Celsius(93.6), "hand thermometer"
 	if err := d.enter(ctx, lot,
-		entry{on(-13, 17, 10), demoBy, record.RawMaterial{Name: "pork shoulder", Supplier: demoFrom, Reference: "delivery 0917 (invented)", Received: on(-13, 16, 30), UseBy: on(-9, 23, 0), MassKg: 3.1}},
-		entry{on(-13, 17, 30), demoBy, record.Weighed{Piece: shoulder, When: record.WhenRaw, MassKg: 3.1, Instrument: tableScale}},
-		entry{on(-13, 20, 40), demoBy, record.StageStarted{Stage: cook.StageSmoke, Piece: shoulder}},
-		entry{on(-12, 10, 35), demoBy, record.Monitoring{ControlPoint: record.ControlPoint{CCP: "smoking", Limit: "70.0 °C (158 °F) in the thickest part", Rule: "fsis-meat-7log dwell",
+		sheetLine{on(-13, 17, 10), demoBy, record.RawMaterial{Name: "pork shoulder", Supplier: demoFrom, Reference: "delivery 0917 (invented)", Received: on(-13, 16, 30), UseBy: on(-9, 23, 0), MassKg: 3.1}},
+		sheetLine{on(-13, 17, 30), demoBy, record.Weighed{Piece: shoulder, When: record.WhenRaw, MassKg: 3.1, Instrument: tableScale}},
+		sheetLine{on(-13, 20, 40), demoBy, record.StageStarted{Stage: cook.StageSmoke, Piece: shoulder}},
+		sheetLine{on(-12, 10, 35), demoBy, record.Monitoring{ControlPoint: record.ControlPoint{CCP: "smoking", Limit: "70.0 °C (158 °F) in the thickest part", Rule: "fsis-meat-7log dwell",
 			Source: "USDA FSIS Cooking Guideline, FSIS-GD-2021-14", Stage: cook.StageSmoke, Piece: shoulder}, Celsius: &core, Instrument: hand, Verdict: record.Met}},
-		entry{on(-12, 10, 40), demoBy, record.StageEnded{Stage: cook.StageSmoke, Piece: shoulder}},
-		entry{on(-12, 11, 45), demoBy, record.StageStarted{Stage: cook.StageChill, Piece: shoulder, Note: "pulled, in flat bags in ice water"}},
-		entry{on(-12, 12, 0), demoBy, record.Weighed{Piece: shoulder, When: record.WhenSmoked, MassKg: 1.86, Instrument: tableScale}},
-		entry{on(-12, 14, 5), demoBy, record.Monitoring{ControlPoint: record.ControlPoint{CCP: "chilling", Limit: "from 57 to 21 °C within 2 h, to 5 °C within 6 h in all",
+		sheetLine{on(-12, 10, 40), demoBy, record.StageEnded{Stage: cook.StageSmoke, Piece: shoulder}},
+		sheetLine{on(-12, 11, 45), demoBy, record.StageStarted{Stage: cook.StageChill, Piece: shoulder, Note: "pulled, in flat bags in ice water"}},
+		sheetLine{on(-12, 12, 0), demoBy, record.Weighed{Piece: shoulder, When: record.WhenSmoked, MassKg: 1.86, Instrument: tableScale}},
+		sheetLine{on(-12, 14, 5), demoBy, record.Monitoring{ControlPoint: record.ControlPoint{CCP: "chilling", Limit: "from 57 to 21 °C within 2 h, to 5 °C within 6 h in all",
 			Rule: "foodcode-2022 cooling", Source: "FDA Food Code 2022, 3-501.14", Measured: "57 °C at 11:50, 19 °C at 12:40, 3.8 °C at 14:05", Stage: cook.StageChill, Piece: shoulder}, Instrument: hand, Verdict: record.Met}},
-		entry{on(-12, 14, 10), demoBy, record.StageEnded{Stage: cook.StageChill, Piece: shoulder}}); err != nil {
+		sheetLine{on(-12, 14, 10), demoBy, record.StageEnded{Stage: cook.StageChill, Piece: shoulder}}); err != nil {
 		return err
 	}
 	in := map[string]any{"lot": lot, "piece": shoulder, "portions": 8, "mass_kg": 0.23, "kept": record.InFreezer, "where": "freezer, upper drawer", "at": on(-12, 14, 30), "by": demoBy}
 	if err := d.api.call(ctx, "POST", "/stock", in, nil); err != nil {
 		return err
 	}
-	if err := d.enter(ctx, lot, entry{on(-11, 9, 0), demoOther, record.Review{Ship: true, Note: "whole, all limits met"}}, entry{on(-11, 9, 5), demoBy, record.Closed{}}); err != nil {
+	if err := d.enter(ctx, lot, sheetLine{on(-11, 9, 0), demoOther, record.Review{Ship: true, Note: "whole, all limits met"}}, sheetLine{on(-11, 9, 5), demoBy, record.Closed{}}); err != nil {
 		return err
 	}
 	out := map[string]any{"lot": lot, "portions": 2, "why": "served", "at": on(-3, 18, 0), "by": demoBy}

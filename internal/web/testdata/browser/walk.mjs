@@ -147,8 +147,11 @@ async function whole(width, light) {
   if (id && (await enter(`[id="${id}"]`))) await page.waitForFunction((i) => !document.getElementById(i), id, { timeout: 8000 }).catch(() => note(name, "an alarm acknowledged by Enter stays open"));
   await page.goto(base + "/records", { waitUntil: "load" });
   const entry = '#journal .log a[href^="/lots/"]';
-  if ((await page.locator(entry).count()) && (await enter(entry))) await page.waitForURL("**/lots/**", { timeout: 8000 }).catch(() => note(name, "an entry does not lead to its lot"));
-  await says(page, "h1", /Lot|Records/, name);
+  if (await enter(entry)) {
+    await page.waitForURL("**/lots/**", { timeout: 8000 }).catch(() => note(name, "an entry does not lead to its lot"));
+    await says(page, "h1", "Lot", name);
+    await judge(page, name);
+  }
   await page.context().close();
 }
 
