@@ -105,7 +105,7 @@ func (t lotTakeCmd) Run(c *console) error {
 		return err
 	}
 	for _, l := range answer.Taken {
-		fmt.Fprintf(c.out, "%d of %s, lot %s%s, use by %s (entry %d)\n", l.Portions, l.Product, l.Lot, inPlace(l.Where), dateOf(l.UseBy), l.Entry)
+		fmt.Fprintf(c.out, "%d of %s, lot %s%s, %s (entry %d)\n", l.Portions, l.Product, l.Lot, inPlace(l.Where), useBy(l.UseBy), l.Entry)
 	}
 	return nil
 }
@@ -118,7 +118,7 @@ type lotStockCmd struct {
 // Help gives an example.
 func (lotStockCmd) Help() string { return "Example: stallkeeper lot stock" }
 
-// Run lists the stock; a finding if something is past its date in the cooler.
+// Run lists the stock with its figures; a finding if something is past its date in the cooler.
 func (s lotStockCmd) Run(c *console) error {
 	var answer struct {
 		Stock []struct {
@@ -135,21 +135,31 @@ func (s lotStockCmd) Run(c *console) error {
 	if err := s.call(c.ctx, "GET", "/stock", nil, &answer); err != nil {
 		return err
 	}
-	spoiled := false
+	all, spoiled, aged, undated := 0, 0, 0, 0
 	for _, l := range answer.Stock {
-		mark := ""
+		by, mark := useBy(l.UseBy), ""
+		if l.UseBy.IsZero() {
+			undated += l.Left
+		} else {
+			by += " (" + l.Standard + ")"
+		}
 		switch {
 		case l.Spoiled:
-			mark, spoiled = "  PAST ITS DATE: throw it away", true
+			mark = "  PAST ITS DATE: throw it away"
+			spoiled += l.Left
 		case l.Past:
 			mark = "  past its date of quality"
+			aged += l.Left
 		}
-		fmt.Fprintf(c.out, "%4d  %-24s  %-24s  %s since %s%s, use by %s (%s)%s\n", l.Left, l.Product, l.Lot, l.Kept, dateOf(l.In), inPlace(l.Where), dateOf(l.UseBy), l.Standard, mark)
+		all += l.Left
+		fmt.Fprintf(c.out, "%4d  %-24s  %-24s  %s since %s%s, %s%s\n", l.Left, l.Product, l.Lot, l.Kept, dateOf(l.In), inPlace(l.Where), by, mark)
 	}
 	if len(answer.Stock) == 0 {
-		fmt.Fprintln(c.out, "nothing is in stock: put portions in with stallkeeper lot store")
+		_, err := fmt.Fprintln(c.out, "nothing is in stock: put portions in with stallkeeper lot store")
+		return err
 	}
-	if spoiled {
+	fmt.Fprintf(c.out, "%4d  in all: %d past their date in the cooler, %d past their date of quality, %d with no use-by given\n", all, spoiled, aged, undated)
+	if spoiled > 0 {
 		return errFinding
 	}
 	return nil
@@ -162,9 +172,11 @@ func inPlace(where string) string {
 	return ", " + where
 }
 
-func dateOf(t time.Time) string {
+func dateOf(t time.Time) string { return t.Local().Format("2 Jan 2006") }
+
+func useBy(t time.Time) string {
 	if t.IsZero() {
-		return "no date"
+		return "no use-by given"
 	}
-	return t.Local().Format("2 Jan 2006")
+	return "use by " + dateOf(t)
 }

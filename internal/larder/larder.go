@@ -76,8 +76,28 @@ type Lot struct {
 	record.Batch
 }
 
-// Past reports whether its date has passed.
-func (l Lot) Past(now time.Time) bool { return !l.Body.UseBy.IsZero() && now.After(l.Body.UseBy) }
+// Undated reports whether no use-by was given. Whether it is past any is not known then, unless every published date has passed.
+func (l Lot) Undated() bool { return l.Body.UseBy.IsZero() }
+
+// Past reports whether its date has passed. What lies undated in the cooler is past its date when it was put in so long ago that it is
+// by every standard of Lives, whatever the zone.
+func (l Lot) Past(now time.Time) bool {
+	if l.Undated() {
+		return l.Body.Kept == record.InCooler && now.Sub(l.At) > longestCold()
+	}
+	return now.After(l.Body.UseBy)
+}
+
+// longestCold is how long the longest life of the cooler is at most: a day is counted whole.
+func longestCold() time.Duration {
+	days := 0
+	for _, l := range Lives() {
+		if l.Kept == record.InCooler {
+			days = max(days, l.days+1)
+		}
+	}
+	return time.Duration(days) * 24 * time.Hour
+}
 
 // Spoiled reports whether it may not be eaten: a date of the cooler has passed. A frozen one has only passed its quality.
 func (l Lot) Spoiled(now time.Time) bool { return l.Body.Kept == record.InCooler && l.Past(now) }

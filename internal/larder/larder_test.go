@@ -95,3 +95,21 @@ func TestFirstOut_GivesExactlyWhatIsAskedFor(t *testing.T) {
 		}
 	})
 }
+
+// Without a use-by nobody can say that it is past it, until the longest published life is over: the Food Code's 7 days (from memory) for
+// the cooler, the day of preparation counted. Frozen it stays safe, whatever its age.
+func TestPast_WithoutAUseBy(t *testing.T) {
+	for _, c := range []struct {
+		daysAgo int
+		kept    string
+		want    bool
+	}{{3, record.InCooler, false}, {7, record.InCooler, false}, {8, record.InCooler, true}, {300, record.InFreezer, false}} {
+		l := batch(1, c.daysAgo, 2, c.kept, time.Time{})
+		if !l.Undated() || l.Past(now) != c.want || l.Spoiled(now) != c.want {
+			t.Errorf("%s for %d days without a date: past %v, spoiled %v, want %v", c.kept, c.daysAgo, l.Past(now), l.Spoiled(now), c.want)
+		}
+	}
+	if _, err := FirstOut([]Lot{batch(1, 8, 2, record.InCooler, time.Time{})}, Wish{Portions: 1}, now); !errors.Is(err, cook.ErrConflict) {
+		t.Errorf("what has been in the cooler for 8 days without a date is given out: %v", err)
+	}
+}
