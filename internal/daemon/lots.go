@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -13,7 +14,6 @@ import (
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/record"
 	"stallkeeper/internal/safety"
-	"stallkeeper/internal/store"
 )
 
 // openStages gives the stages of lots that are open now or not judged yet, also of lots closed meanwhile, and the number of the journal's newest entry: unchanged, so are they.
@@ -22,77 +22,111 @@ type openStages func(ctx context.Context, known int64) (stages []cook.StageWatch
 // lotsPage is how many lots are read at once.
 const lotsPage = 100
 
-// journalStages folds the open stages of the lots from the journal, when it has grown since the known head.
-func journalStages(db *store.DB) openStages {
+// lotReader is what the stages are read from; *store.DB is one.
+type lotReader interface {
+	Entries(ctx context.Context, q record.Query) ([]record.Entry, error)
+	Lot(ctx context.Context, id cook.LotID) (*record.Lot, error)
+	Lots(ctx context.Context, beforeSeq int64, limit int, running bool) (lots []*record.Lot, next int64, err error)
+}
+
+// journalStages folds the open stages of the lots from the journal: all of them the first time, later only those of the lots that have
+// new entries. A shop that never closes its lots pays for them once.
+func journalStages(db lotReader) openStages {
+	watched := map[cook.LotID][]cook.StageWatch{} // by lots that have any
+	put := func(l *record.Lot) {
+		if open := unjudged(l); len(open) > 0 {
+			watched[l.ID] = open
+		} else {
+			delete(watched, l.ID)
+		}
+	}
 	return func(ctx context.Context, known int64) ([]cook.StageWatch, int64, error) {
 		newest, err := db.Entries(ctx, record.Query{Newest: true, Limit: 1})
-		if err != nil {
+		switch {
+		case err != nil:
 			return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
-		}
-		if len(newest) == 0 || newest[0].Seq == known {
+		case len(newest) == 0 || newest[0].Seq == known:
 			return nil, known, nil
+		case known < 0:
+			err = foldAll(ctx, db, put)
+		default:
+			err = foldNew(ctx, db, known, put, func(id cook.LotID) { delete(watched, id) })
 		}
-		head := newest[0].Seq
-		var out []cook.StageWatch
-		for before := int64(0); ; {
-			lots, next, err := db.Lots(ctx, before, lotsPage, true)
-			if err != nil {
-				return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
-			}
-			for _, l := range lots {
-				for _, s := range l.Watches() {
-					if s.Until.IsZero() || !judged(l, s) {
-						out = append(out, s)
-					}
-				}
-			}
-			if before = next; next == 0 {
-				break
-			}
-		}
-		closed, err := closedStages(ctx, db, known)
 		if err != nil {
 			return nil, 0, fmt.Errorf("read the stages of the lots: %w", err)
 		}
-		return append(out, closed...), head, nil
+		return slices.Concat(slices.Collect(maps.Values(watched))...), newest[0].Seq, nil
 	}
 }
 
-// lastClosed is how many closings are looked at when it is not known how far the journal was followed: after a start.
+// lastClosed is how many closings are looked at after a start, when it is not known how far the journal was followed.
 const lastClosed = 20
 
-// closedStages gives the stages of lots that were closed since the known head and are not judged yet. The closing of a lot ends what
-// still runs in it.
-func closedStages(ctx context.Context, db *store.DB, known int64) ([]cook.StageWatch, error) {
-	ask := record.Query{Kinds: []record.Kind{record.KindClosed}, After: known}
-	if known < 0 {
-		ask.After, ask.Newest, ask.Limit = 0, true, lastClosed
+// foldAll folds the lots that are not closed, and those closed last.
+func foldAll(ctx context.Context, db lotReader, put func(*record.Lot)) error {
+	for before := int64(0); ; {
+		lots, next, err := db.Lots(ctx, before, lotsPage, true)
+		if err != nil {
+			return err
+		}
+		for _, l := range lots {
+			put(l)
+		}
+		if before = next; next == 0 {
+			break
+		}
 	}
-	closings, err := db.Entries(ctx, ask)
+	closings, err := db.Entries(ctx, record.Query{Kinds: []record.Kind{record.KindClosed}, Newest: true, Limit: lastClosed})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var out []cook.StageWatch
-	seen := map[cook.LotID]bool{}
-	for _, e := range closings {
+	return fold(ctx, db, closings, put, func(cook.LotID) {})
+}
+
+// foldNew folds the lots with entries behind the known one.
+func foldNew(ctx context.Context, db lotReader, known int64, put func(*record.Lot), gone func(cook.LotID)) error {
+	entries, err := db.Entries(ctx, record.Query{After: known})
+	if err != nil {
+		return err
+	}
+	return fold(ctx, db, entries, put, gone)
+}
+
+// fold folds the lots of entries, each once.
+func fold(ctx context.Context, db lotReader, entries []record.Entry, put func(*record.Lot), gone func(cook.LotID)) error {
+	seen := map[cook.LotID]bool{"": true} // the shop's own entries are of no lot
+	for _, e := range entries {
 		if seen[e.Lot] {
 			continue
 		}
 		seen[e.Lot] = true
-		l, err := db.Lot(ctx, e.Lot)
-		if err != nil {
-			return nil, err
-		}
-		for _, s := range l.Watches() {
-			if s.Until.IsZero() {
-				s.Until = l.Closed
-			}
-			if !l.Running() && s.From.Before(s.Until) && !judged(l, s) {
-				out = append(out, s)
-			}
+		switch l, err := db.Lot(ctx, e.Lot); {
+		case errors.Is(err, cook.ErrNotFound):
+			gone(e.Lot) // withdrawn
+		case err != nil:
+			return err
+		default:
+			put(l)
 		}
 	}
-	return out, nil
+	return nil
+}
+
+// unjudged gives the stages of a lot that run, and those that have ended and are not judged yet. The closing of a lot ends what still
+// runs in it.
+func unjudged(l *record.Lot) []cook.StageWatch {
+	var out []cook.StageWatch
+	for _, s := range l.Watches() {
+		if !l.Running() && s.Until.IsZero() {
+			if s.Until = l.Closed; !s.From.Before(s.Until) {
+				continue
+			}
+		}
+		if s.Until.IsZero() || !judged(l, s) {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // judged reports whether the daemon has entered how a stage that has ended met its limits.

@@ -1,7 +1,11 @@
 package daemon
 
 import (
+	"context"
+	"fmt"
 	"log/slog"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -13,6 +17,7 @@ import (
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/record"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/prometheus/client_golang/prometheus"
 )
 
@@ -119,5 +124,65 @@ func TestWatch_AClosedLotIsJudgedToo(t *testing.T) {
 			}
 			stop()
 		}
+	}
+}
+
+// counting counts how often a lot is folded.
+type counting struct {
+	lotReader
+	folds int
+}
+
+func (c *counting) Lot(ctx context.Context, id cook.LotID) (*record.Lot, error) {
+	c.folds++
+	return c.lotReader.Lot(ctx, id)
+}
+
+// Forty lots that nobody ever closes: an entry in one of them folds that one again and no other, what is withdrawn is let go, and what
+// comes out is what a start would find.
+func TestJournalStages_FoldsOnlyWhatHasNewEntries(t *testing.T) {
+	b := newBench(t)
+	enter := func(lot cook.LotID, minute int, body record.Body) record.Entry {
+		t.Helper()
+		made, err := b.db.Append(t.Context(), record.Draft{Lot: lot, At: supperTime.Add(time.Duration(minute) * time.Minute), By: "KM", Auth: record.AuthSaid, Body: body})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return made[0]
+	}
+	lot := func(i int) cook.LotID { return cook.LotID(fmt.Sprintf("lot-%d", i)) }
+	var began []record.Entry
+	for i := range 40 {
+		enter(lot(i), 0, record.Opened{Product: "brisket"})
+		began = append(began, enter(lot(i), 1, record.StageStarted{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}}))
+	}
+	empty := enter("empty", 2, record.Opened{Product: "brisket"})
+	c := &counting{lotReader: b.db}
+	read := journalStages(c)
+	stages, head, err := read(t.Context(), -1)
+	if err != nil || len(stages) != 40 || c.folds != 0 {
+		t.Fatalf("%d stages at the start, %d single folds, %v", len(stages), c.folds, err)
+	}
+	enter(lot(3), 30, record.Note{Text: "turned"})
+	enter(lot(3), 31, record.StageEnded{Stage: cook.StageCure})
+	enter(lot(4), 32, record.Closed{})
+	for _, e := range []record.Entry{began[5], empty} {
+		if _, err := b.db.Append(t.Context(), record.Draft{Lot: e.Lot, At: e.At, By: "KM", Auth: record.AuthSaid, Body: record.Withdrawal{}, Corrects: e.Seq, Reason: "never happened"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stages, head, err = read(t.Context(), head)
+	if err != nil || c.folds != 4 {
+		t.Errorf("%d folds for the entries of four lots, %v", c.folds, err)
+	}
+	anew, sameHead, err := journalStages(b.db)(t.Context(), -1)
+	byLot := func(a, b cook.StageWatch) int { return strings.Compare(string(a.Lot), string(b.Lot)) }
+	slices.SortFunc(stages, byLot)
+	slices.SortFunc(anew, byLot)
+	if diff := cmp.Diff(anew, stages); err != nil || diff != "" || head != sameHead || len(stages) != 39 {
+		t.Errorf("%d stages, head %d and %d, %v: %s", len(stages), head, sameHead, err, diff)
+	}
+	if _, same, err := read(t.Context(), head); err != nil || same != head || c.folds != 4 {
+		t.Errorf("an unchanged journal is folded: %d folds, %v", c.folds, err)
 	}
 }

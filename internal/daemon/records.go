@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -40,9 +41,10 @@ type books struct {
 	mailNext time.Time // no try before; of Run alone, like mailErr
 	mailErr  error     // why the last try failed
 
-	mu   sync.Mutex   // guards what follows
-	keys *signer.Keys // nil while there is no usable key
-	lack error        // why there is none
+	mu   sync.Mutex        // guards what follows
+	told record.Checkpoint // published last; the way out says it again to a broker that may have forgotten it
+	keys *signer.Keys      // nil while there is no usable key
+	lack error             // why there is none
 }
 
 // openBooks reads the key and enters a new one in the journal. Without a usable key the journal goes on unsigned, loudly: to watch
@@ -84,7 +86,7 @@ func (b *books) enterKey(ctx context.Context, created bool) error {
 	return err
 }
 
-// Checkpoint signs how far the records reach, and publishes that.
+// Checkpoint signs how far the records reach, and publishes that if it is news.
 func (b *books) Checkpoint(ctx context.Context) (record.Checkpoint, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -99,11 +101,15 @@ func (b *books) checkpoint(ctx context.Context) (record.Checkpoint, error) {
 	if err != nil {
 		return c, err
 	}
+	if bytes.Equal(c.Signature, b.told.Signature) {
+		return c, nil
+	}
 	line, err := json.Marshal(c)
 	if err != nil {
 		return c, err
 	}
 	b.publish(checkpointTopic, line)
+	b.told = c
 	return c, nil
 }
 
