@@ -45,6 +45,7 @@ type watch struct {
 	unkept   []monitor.Effect   // forecasts and alarms that are still to be written
 	unsaid   []monitor.Effect   // verdicts on the stages of lots that are still to be entered
 	journal  int64              // newest entry whose lots are followed; -1 = not read yet
+	wired    []byte             // the boards with their probes, as they are kept
 	barked   time.Time          // when the service manager last heard, by real time
 	trouble  error              // why the store could not be used the last time; nil when it could
 	snapshot atomic.Pointer[monitor.Snapshot]
@@ -94,6 +95,9 @@ func (w *watch) restore(ctx context.Context) error {
 		return err
 	}
 	w.core.Restore(cooks, alarms)
+	if err := w.restoreBoards(ctx); err != nil {
+		return err
+	}
 	for _, c := range cooks {
 		w.owed = append(w.owed, c.ID)
 	}
@@ -195,7 +199,7 @@ func (w *watch) Run(ctx context.Context) error {
 		case c := <-w.commands:
 			w.obey(ctx, c)
 		case b := <-w.boards:
-			w.act(ctx, w.core.SetBoard(b, w.now()))
+			w.setBoard(ctx, b)
 		case <-w.db.Committed():
 			behind = always()
 		case <-behind:
@@ -317,14 +321,6 @@ func (w *watch) note(err error) {
 		w.log.Error("the watch cannot use the store", "error", err)
 	}
 	w.trouble = err
-}
-
-// board hands on what a board said about itself.
-func (w *watch) board(b ingest.Board) {
-	select {
-	case w.boards <- monitor.Board{Name: b.Name, Online: b.Online, Probes: b.Probes}:
-	case <-w.ended:
-	}
 }
 
 var errEnded = errors.New("the watch has ended: ask again after the restart")

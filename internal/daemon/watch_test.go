@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -235,5 +237,24 @@ func BenchmarkRecount(b *testing.B) {
 	cancel()
 	if err := <-ended; err != nil {
 		b.Fatal(err)
+	}
+}
+
+// A board went before the daemon did: its probes still have it for the cause of their silence afterwards.
+func TestWatch_KnowsABoardsProbesAfterARestart(t *testing.T) {
+	b := newBench(t)
+	stop := b.run()
+	b.w.board(ingest.Board{Name: "shed", Online: true, Probes: []cook.ProbeID{"flat", "pit"}})
+	b.w.board(ingest.Board{Name: "shed"})
+	within(t, "the boards kept", func() bool {
+		data, err := b.db.Value(t.Context(), boardsKey)
+		return err == nil && strings.Contains(string(data), `"probes":["flat","pit"],"gone":`)
+	})
+	stop()
+	gone := b.now
+	b.now = b.now.Add(time.Hour)
+	b.restart()
+	if got := b.w.core.Boards(); len(got) != 1 || !slices.Equal(got[0].Probes, []cook.ProbeID{"flat", "pit"}) || !got[0].Gone.Equal(gone) {
+		t.Errorf("after the restart %+v, want the board with its probes, gone since %v", got, gone)
 	}
 }
