@@ -3,8 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
-	"iter"
 	"log/slog"
 	"sync"
 	"sync/atomic"
@@ -15,7 +13,6 @@ import (
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/notify"
-	"stallkeeper/internal/outlook"
 	"stallkeeper/internal/store"
 )
 
@@ -42,6 +39,7 @@ type watch struct {
 	batch    int                // how many readings are applied before the others get their turn
 	owed     []cook.ID          // to be counted again
 	stale    []monitor.StageKey // stages of lots to be counted again
+	recalled bool               // the places have seen what was committed before the start
 	unkept   []monitor.Effect   // forecasts and alarms that are still to be written
 	unsaid   []monitor.Effect   // verdicts on the stages of lots that are still to be entered
 	journal  int64              // newest entry whose lots are followed; -1 = not read yet
@@ -112,68 +110,6 @@ func (w *watch) restore(ctx context.Context) error {
 		}
 	}
 	return nil
-}
-
-// recount has a cook counted again from what is stored of its probes, and does what comes up on the way.
-func (w *watch) recount(ctx context.Context, id cook.ID) error {
-	stored, err := w.db.Cook(ctx, id)
-	if err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
-	}
-	kept, err := w.db.LatestForecasts(ctx, id)
-	if err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
-	}
-	var forecasted time.Time
-	for _, f := range kept {
-		if f.At.After(forecasted) {
-			forecasted = f.At
-		}
-	}
-	probes, err := w.db.Probes(ctx)
-	if err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
-	}
-	own := make([]cook.ProbeID, 0, len(probes))
-	for _, p := range probes {
-		if outlook.Belongs(stored.Cook, p.ID) {
-			own = append(own, p.ID)
-		}
-	}
-	through, err := w.db.LastSeq(ctx)
-	if err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
-	}
-	var effects []monitor.Effect
-	do := func(more []monitor.Effect) {
-		if len(more) > 0 {
-			w.alive()
-		}
-		if effects = append(effects, more...); len(effects) >= largestBatch {
-			w.act(ctx, effects)
-			effects = nil
-		}
-	}
-	if err := w.core.Recount(id, w.stored(ctx, own, stored.Started, through), through, forecasted, w.now(), do); err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
-	}
-	w.act(ctx, effects)
-	return nil
-}
-
-// stored streams readings, and tells the service manager now and then that it does.
-func (w *watch) stored(ctx context.Context, probes []cook.ProbeID, from time.Time, through int64) iter.Seq2[cook.Reading, error] {
-	return func(yield func(cook.Reading, error) bool) {
-		n := 0
-		for r, err := range w.db.ReadingsThrough(ctx, probes, from, time.Time{}, through) {
-			if n++; n%1000 == 0 {
-				w.alive()
-			}
-			if !yield(r, err) {
-				return
-			}
-		}
-	}
 }
 
 // always can be received from at any time.
@@ -314,8 +250,8 @@ func (w *watch) alive() {
 
 // note remembers whether the store works, and logs when that changes.
 func (w *watch) note(err error) {
-	if err == nil && len(w.owed)+len(w.stale) > 0 && w.trouble != nil {
-		return // a cook or a stage still waits to be counted
+	if err == nil && (len(w.owed)+len(w.stale) > 0 || !w.recalled) && w.trouble != nil {
+		return // a cook, a stage or a place still waits to be counted
 	}
 	if err != nil && w.trouble == nil {
 		w.log.Error("the watch cannot use the store", "error", err)
@@ -340,29 +276,5 @@ func (w *watch) do(ctx context.Context, f func(*monitor.State) ([]monitor.Effect
 		return err
 	case <-ctx.Done():
 		return ctx.Err()
-	}
-}
-
-// recountOwed counts again what is to be. A cook whose readings could not be read stays owed.
-func (w *watch) recountOwed(ctx context.Context) {
-	for len(w.owed) > 0 && ctx.Err() == nil {
-		if err := w.recount(ctx, w.owed[0]); err != nil {
-			if ctx.Err() == nil {
-				w.note(err)
-			}
-			return
-		}
-		w.owed = w.owed[1:]
-		w.show()
-	}
-	for len(w.stale) > 0 && ctx.Err() == nil {
-		if err := w.rewatch(ctx, w.stale[0]); err != nil {
-			if ctx.Err() == nil {
-				w.note(err)
-			}
-			return
-		}
-		w.stale = w.stale[1:]
-		w.show()
 	}
 }

@@ -258,3 +258,56 @@ func TestWatch_KnowsABoardsProbesAfterARestart(t *testing.T) {
 		t.Errorf("after the restart %+v, want the board with its probes, gone since %v", got, gone)
 	}
 }
+
+// The reading that shows carbon monoxide at the ceiling was committed, then the daemon was killed before the watch had seen it, and the
+// sensor says no more. It is judged at the start, told once, and what was acknowledged is not told anew by the next start.
+func TestWatch_JudgesAtTheStartWhatAKillKeptFromIt(t *testing.T) {
+	b := newBench(t)
+	begin := func() (stop func()) {
+		core := monitor.New(monitor.Options{Settings: alarm.DefaultSettings(), Zone: time.UTC, Roles: map[cook.ProbeID]cook.Role{"co": cook.RoleCO, "fridge": cook.RoleCooler}})
+		old := b.w
+		b.w = newWatch(core, b.db, old.log, old.now)
+		b.w.publish, b.w.link, b.w.stats, b.w.measured = old.publish, old.link, old.stats, old.measured
+		b.desk.watch = b.w
+		if err := b.w.restore(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		return b.run()
+	}
+	stop := b.run() // has no such roles: it commits and judges nothing
+	b.now = supperTime.Add(30 * time.Minute)
+	b.measure("co", 30, func(i int) thermal.Celsius {
+		if i == 29 {
+			return 250 // NIOSH: ceiling 200 ppm
+		}
+		return 5
+	})
+	b.measure("fridge", 30, func(int) thermal.Celsius { return 3 })
+	stop()
+	raised := func() []alarm.Alarm {
+		open, err := b.db.OpenAlarms(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return open
+	}
+	stop = begin()
+	within(t, "the alarm", func() bool { return len(raised()) == 1 })
+	if a := raised()[0]; a.Kind != alarm.CarbonOxide || a.State != alarm.Active || a.Priority != alarm.High || !a.Told || !a.Raised.Equal(supperTime.Add(29*time.Minute)) {
+		t.Errorf("raised %+v", a)
+	}
+	if err := b.w.do(t.Context(), func(m *monitor.State) ([]monitor.Effect, error) {
+		return m.Acknowledge("co/co", "KM", b.now)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	stop()
+	stop = begin()
+	within(t, "the newest reading in the view", func() bool {
+		return slices.ContainsFunc(b.w.Snapshot().Probes, func(p monitor.ProbeView) bool { return p.ID == "co" && p.Last.Celsius == 250 })
+	})
+	stop()
+	if open := raised(); len(open) != 1 || open[0].State != alarm.Acked {
+		t.Errorf("after another start %+v, want the one that was acknowledged", open)
+	}
+}
