@@ -8,10 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"mime"
 	"net/http"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"stallkeeper/internal/cook"
@@ -25,6 +27,31 @@ var openAPI []byte
 // importPath may take more than other addresses.
 const importPath = "/api/v1/cooks/import"
 
+// APIOptions are what the API needs beside the shop.
+type APIOptions struct {
+	Shop
+	Log      *slog.Logger
+	Invented bool // the demo: the snapshot says plainly that the data is invented
+	Login    bool // people log in
+	Sign     sign // tells who makes an entry
+	Tell     teller
+}
+
+// API answers everything under /api/v1, as openapi.json describes it. Who asks stands in the request's context.
+type API struct {
+	opts    APIOptions
+	streams chan struct{} // one token for each live stream
+	closing chan struct{} // closed by endStreams
+	once    sync.Once
+}
+
+func newAPI(o APIOptions) *API {
+	return &API{opts: o, streams: make(chan struct{}, maxStreams), closing: make(chan struct{})}
+}
+
+// endStreams ends the live streams, and those that are yet to be asked for. It may be called again.
+func (api *API) endStreams() { api.once.Do(func() { close(api.closing) }) }
+
 // handler answers a request or gives the error that the sender is told as a problem.
 type handler func(http.ResponseWriter, *http.Request) error
 
@@ -35,94 +62,86 @@ type route struct {
 	handle  handler
 }
 
-// routes puts everything but the pages on mux.
-func (s *Server) routes(mux *http.ServeMux) {
+// register puts every address of the API on mux.
+func (api *API) register(mux *http.ServeMux) {
 	for _, r := range []route{
-		{"GET /api/v1/probes", Watch, s.getProbes},
-		{"GET /api/v1/probes/{probe...}", Watch, s.getProbe},
-		{"GET /api/v1/readings", Watch, s.getReadings},
-		{"POST /api/v1/readings", Work, s.postReading},
-		{"GET /api/v1/series", Watch, s.getSeries},
-		{"GET /api/v1/checks", Watch, s.getChecks},
-		{"POST /api/v1/checks", Work, s.postCheck},
-		{"GET /api/v1/compare", Watch, s.getCompare},
-		{"GET /api/v1/quarantine", Watch, s.getQuarantine},
-		{"GET /api/v1/cooks", Watch, s.getCooks},
-		{"POST /api/v1/cooks", Manage, s.postCook},
-		{"POST " + importPath, Manage, s.postImport},
-		{"GET /api/v1/cooks/{id}", Watch, s.getCook},
-		{"PATCH /api/v1/cooks/{id}", Manage, s.patchCook},
-		{"POST /api/v1/cooks/{id}/end", Manage, s.postEnd},
-		{"GET /api/v1/cooks/{id}/events", Watch, s.getCookEvents},
-		{"POST /api/v1/cooks/{id}/events", Work, s.postEvent},
-		{"GET /api/v1/cooks/{id}/log", Watch, s.getLog},
-		{"GET /api/v1/cooks/{id}/pieces/{piece}", Watch, s.getPiece},
-		{"GET /api/v1/cooks/{id}/pieces/{piece}/forecasts", Watch, s.getForecastHistory},
-		{"GET /api/v1/cooks/{id}/pieces/{piece}/what-if", Watch, s.getWhatIf},
-		{"GET /api/v1/pieces", Watch, s.getPieces},
-		{"GET /api/v1/events", Watch, s.getEvents},
-		{"GET /api/v1/forecasts", Watch, s.getForecasts},
-		{"GET /api/v1/alarms", Watch, s.getAlarms},
-		{"GET /api/v1/alarms/{id...}", Watch, s.getAlarm},
-		{"POST /api/v1/alarms/{act...}", Work, s.postAlarm},
-		{"GET /api/v1/plans", Watch, s.getPlans},
-		{"POST /api/v1/plans", Work, s.postPlan},
-		{"GET /api/v1/plans/{id}", Watch, s.getPlan},
-		{"GET /api/v1/plans/{id}/now", Watch, s.getPlanNow},
-		{"GET /api/v1/cooks/{id}/plan", Watch, s.getCookPlan},
-		{"POST /api/v1/lots/{lot}/stage", Work, s.postLotStage},
-		{"GET /api/v1/lots/{lot}/timeline", Watch, s.getLotTimeline},
-		{"GET /api/v1/lots/{lot}/plan", Watch, s.getLotPlan},
-		{"GET /api/v1/lots/{lot}/yield", Watch, s.getLotYield},
-		{"GET /api/v1/stock", Watch, s.getStock},
-		{"POST /api/v1/stock", Work, s.postStock},
-		{"POST /api/v1/stock/take", Work, s.postStockTake},
-		{"GET /api/v1/stock/standards", Watch, s.getLives},
-		{"GET /api/v1/formulations", Watch, s.getFormulations},
-		{"POST /api/v1/formulations", Work, s.postFormulation},
-		{"GET /api/v1/formulations/{name}", Watch, s.getFormulation},
-		{"DELETE /api/v1/formulations/{name}", Work, s.deleteFormulation},
-		{"GET /api/v1/lots", Watch, s.getLots},
-		{"POST /api/v1/lots", Work, s.postLot},
-		{"GET /api/v1/lots/{lot}", Watch, s.getLot},
-		{"GET /api/v1/lots/{lot}/export", Watch, s.getDocument},
-		{"GET /api/v1/records", Watch, s.getRecords},
-		{"POST /api/v1/records", Work, s.postRecord},
-		{"GET /api/v1/records/{seq}", Watch, s.getRecord},
-		{"GET /api/v1/records/checkpoints", Watch, s.getCheckpoints},
-		{"POST /api/v1/records/checkpoints", Work, s.postCheckpoint},
-		{"GET /api/v1/records/key", Watch, s.getKeys},
-		{"POST /api/v1/records/key", Manage, s.postKey},
-		{"GET /api/v1/records/export", Watch, s.getExport},
-		{"GET /api/v1/paths", Watch, s.getPaths},
-		{"POST /api/v1/paths/{path}/test", Work, s.postPathTest},
-		{"POST /api/v1/paths/{path}/subscriptions", Work, s.postSubscription},
-		{"DELETE /api/v1/paths/{path}/subscriptions", Work, s.deleteSubscription},
-		{"GET /api/v1/snapshot", Watch, s.getSnapshot},
-		{"GET /api/v1/live", Watch, s.getLive},
-		{"GET /api/v1/openapi.json", Watch, s.getOpenAPI},
-		{"GET /login", Watch, s.getLogin},
-		{"POST /login", Watch, s.postLogin},
-		{"POST /logout", Watch, s.postLogout},
+		{"GET /api/v1/probes", Watch, api.getProbes},
+		{"GET /api/v1/probes/{probe...}", Watch, api.getProbe},
+		{"GET /api/v1/readings", Watch, api.getReadings},
+		{"POST /api/v1/readings", Work, api.postReading},
+		{"GET /api/v1/series", Watch, api.getSeries},
+		{"GET /api/v1/checks", Watch, api.getChecks},
+		{"POST /api/v1/checks", Work, api.postCheck},
+		{"GET /api/v1/compare", Watch, api.getCompare},
+		{"GET /api/v1/quarantine", Watch, api.getQuarantine},
+		{"GET /api/v1/cooks", Watch, api.getCooks},
+		{"POST /api/v1/cooks", Manage, api.postCook},
+		{"POST " + importPath, Manage, api.postImport},
+		{"GET /api/v1/cooks/{id}", Watch, api.getCook},
+		{"PATCH /api/v1/cooks/{id}", Manage, api.patchCook},
+		{"POST /api/v1/cooks/{id}/end", Manage, api.postEnd},
+		{"GET /api/v1/cooks/{id}/events", Watch, api.getCookEvents},
+		{"POST /api/v1/cooks/{id}/events", Work, api.postEvent},
+		{"GET /api/v1/cooks/{id}/log", Watch, api.getLog},
+		{"GET /api/v1/cooks/{id}/pieces/{piece}", Watch, api.getPiece},
+		{"GET /api/v1/cooks/{id}/pieces/{piece}/forecasts", Watch, api.getForecastHistory},
+		{"GET /api/v1/cooks/{id}/pieces/{piece}/what-if", Watch, api.getWhatIf},
+		{"GET /api/v1/pieces", Watch, api.getPieces},
+		{"GET /api/v1/events", Watch, api.getEvents},
+		{"GET /api/v1/forecasts", Watch, api.getForecasts},
+		{"GET /api/v1/alarms", Watch, api.getAlarms},
+		{"GET /api/v1/alarms/{id...}", Watch, api.getAlarm},
+		{"POST /api/v1/alarms/{act...}", Work, api.postAlarm},
+		{"GET /api/v1/plans", Watch, api.getPlans},
+		{"POST /api/v1/plans", Work, api.postPlan},
+		{"GET /api/v1/plans/{id}", Watch, api.getPlan},
+		{"GET /api/v1/plans/{id}/now", Watch, api.getPlanNow},
+		{"GET /api/v1/cooks/{id}/plan", Watch, api.getCookPlan},
+		{"POST /api/v1/lots/{lot}/stage", Work, api.postLotStage},
+		{"GET /api/v1/lots/{lot}/timeline", Watch, api.getLotTimeline},
+		{"GET /api/v1/lots/{lot}/plan", Watch, api.getLotPlan},
+		{"GET /api/v1/lots/{lot}/yield", Watch, api.getLotYield},
+		{"GET /api/v1/stock", Watch, api.getStock},
+		{"POST /api/v1/stock", Work, api.postStock},
+		{"POST /api/v1/stock/take", Work, api.postStockTake},
+		{"GET /api/v1/stock/standards", Watch, api.getLives},
+		{"GET /api/v1/formulations", Watch, api.getFormulations},
+		{"POST /api/v1/formulations", Work, api.postFormulation},
+		{"GET /api/v1/formulations/{name}", Watch, api.getFormulation},
+		{"DELETE /api/v1/formulations/{name}", Work, api.deleteFormulation},
+		{"GET /api/v1/lots", Watch, api.getLots},
+		{"POST /api/v1/lots", Work, api.postLot},
+		{"GET /api/v1/lots/{lot}", Watch, api.getLot},
+		{"GET /api/v1/lots/{lot}/export", Watch, api.getDocument},
+		{"GET /api/v1/records", Watch, api.getRecords},
+		{"POST /api/v1/records", Work, api.postRecord},
+		{"GET /api/v1/records/{seq}", Watch, api.getRecord},
+		{"GET /api/v1/records/checkpoints", Watch, api.getCheckpoints},
+		{"POST /api/v1/records/checkpoints", Work, api.postCheckpoint},
+		{"GET /api/v1/records/key", Watch, api.getKeys},
+		{"POST /api/v1/records/key", Manage, api.postKey},
+		{"GET /api/v1/records/export", Watch, api.getExport},
+		{"GET /api/v1/paths", Watch, api.getPaths},
+		{"POST /api/v1/paths/{path}/test", Work, api.postPathTest},
+		{"POST /api/v1/paths/{path}/subscriptions", Work, api.postSubscription},
+		{"DELETE /api/v1/paths/{path}/subscriptions", Work, api.deleteSubscription},
+		{"GET /api/v1/snapshot", Watch, api.getSnapshot},
+		{"GET /api/v1/live", Watch, api.getLive},
+		{"GET /api/v1/openapi.json", Watch, api.getOpenAPI},
 	} {
-		mux.Handle(r.pattern, s.answering(r.need, r.handle))
+		mux.Handle(r.pattern, api.answering(r.need, r.handle))
 	}
-	if s.opts.Metrics != nil {
-		mux.Handle("GET /metrics", s.opts.Metrics)
-	}
-	mux.HandleFunc("GET /healthz", s.getHealth)
-	mux.Handle("GET /readyz", s.answering(Watch, s.getReady))
 }
 
 // answering asks for the level and turns an error into a problem.
-func (s *Server) answering(need Level, handle handler) http.Handler {
+func (api *API) answering(need Level, handle handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !open(r.URL.Path) && !personOf(r).may(need) {
-			s.fail(w, r, tooLow(need))
+		if !personOf(r).may(need) {
+			api.opts.Tell.fail(w, r, tooLow(need))
 			return
 		}
 		if err := handle(w, r); err != nil {
-			s.fail(w, r, err)
+			api.opts.Tell.fail(w, r, err)
 		}
 	})
 }
@@ -131,18 +150,18 @@ func (s *Server) answering(need Level, handle handler) http.Handler {
 const gzipFrom = 2 << 10
 
 // give answers with JSON.
-func (s *Server) give(w http.ResponseWriter, r *http.Request, status int, v any) error {
+func (api *API) give(w http.ResponseWriter, r *http.Request, status int, v any) error {
 	var body bytes.Buffer
 	out := json.NewEncoder(&body)
 	out.SetEscapeHTML(false) // it is never read as HTML: see the type and nosniff
 	if err := out.Encode(v); err != nil {
 		return fmt.Errorf("write answer: %w", err)
 	}
-	s.giveBytes(w, r, status, body.Bytes())
+	api.giveBytes(w, r, status, body.Bytes())
 	return nil
 }
 
-func (s *Server) giveBytes(w http.ResponseWriter, r *http.Request, status int, body []byte) {
+func (api *API) giveBytes(w http.ResponseWriter, r *http.Request, status int, body []byte) {
 	h := w.Header()
 	h.Set("Content-Type", "application/json")
 	h.Set("Cache-Control", "no-store")
@@ -160,7 +179,7 @@ func (s *Server) giveBytes(w http.ResponseWriter, r *http.Request, status int, b
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	w.WriteHeader(status)
 	if _, err := w.Write(body); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
+		api.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 }
 
@@ -241,32 +260,7 @@ func clipTo(s string, n int) string {
 	return strings.ToValidUTF8(s[:n], "") + "…"
 }
 
-func (s *Server) getOpenAPI(w http.ResponseWriter, r *http.Request) error {
-	s.giveBytes(w, r, http.StatusOK, openAPI)
-	return nil
-}
-
-func (s *Server) getHealth(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	if _, err := io.WriteString(w, "ok\n"); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", "/healthz", "error", err)
-	}
-}
-
-func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
-	if err := s.opts.Ready(); err != nil {
-		s.opts.Log.Warn("not ready", "error", err)
-		if detail := s.trouble(r); detail != "" {
-			return refused(http.StatusServiceUnavailable, "Not ready", detail)
-		}
-		return refused(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")
-	}
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	_, err := io.WriteString(w, "ready\n")
-	if err != nil {
-		s.opts.Log.Debug("answer not taken", "path", "/readyz", "error", err)
-	}
+func (api *API) getOpenAPI(w http.ResponseWriter, r *http.Request) error {
+	api.giveBytes(w, r, http.StatusOK, openAPI)
 	return nil
 }

@@ -15,7 +15,7 @@ import (
 const longestShelf = 24 * time.Hour
 
 // getAlarms lists the alarms that are open, or those that have been.
-func (s *Server) getAlarms(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getAlarms(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "history", "before", "limit")
 	past, before, limit := q.yes("history"), q.time("before"), q.count("limit", 100, 1000)
 	if !past && (q.values.Has("before") || q.values.Has("limit")) {
@@ -29,10 +29,10 @@ func (s *Server) getAlarms(w http.ResponseWriter, r *http.Request) error {
 		Next   *string       `json:"next"`
 	}{Alarms: []alarm.Alarm{}}
 	if !past {
-		answer.Alarms = append(answer.Alarms, s.opts.View.Snapshot().Alarms...)
-		return s.give(w, r, http.StatusOK, answer)
+		answer.Alarms = append(answer.Alarms, api.opts.View.Snapshot().Alarms...)
+		return api.give(w, r, http.StatusOK, answer)
 	}
-	kept, err := s.opts.Library.AlarmHistory(r.Context(), before, limit+1)
+	kept, err := api.opts.Library.AlarmHistory(r.Context(), before, limit+1)
 	if err != nil {
 		return err
 	}
@@ -44,7 +44,7 @@ func (s *Server) getAlarms(w http.ResponseWriter, r *http.Request) error {
 	if more {
 		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", kept[len(kept)-1].Changed.UTC().Format(time.RFC3339Nano))
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
 // wholeMoments is how many alarms a page may hold without parting those that changed at one moment, for the next page
@@ -60,8 +60,8 @@ func wholeMoments(kept []alarm.Alarm) int {
 	return n
 }
 
-func (s *Server) openAlarm(id alarm.ID) (alarm.Alarm, error) {
-	all := s.opts.View.Snapshot().Alarms
+func (api *API) openAlarm(id alarm.ID) (alarm.Alarm, error) {
+	all := api.opts.View.Snapshot().Alarms
 	i := slices.IndexFunc(all, func(a alarm.Alarm) bool { return a.ID == id })
 	if i < 0 {
 		return alarm.Alarm{}, refused(http.StatusNotFound, "Not found", "no such alarm is open: see /api/v1/alarms")
@@ -69,27 +69,27 @@ func (s *Server) openAlarm(id alarm.ID) (alarm.Alarm, error) {
 	return all[i], nil
 }
 
-func (s *Server) getAlarm(w http.ResponseWriter, r *http.Request) error {
-	a, err := s.openAlarm(alarm.ID(r.PathValue("id")))
+func (api *API) getAlarm(w http.ResponseWriter, r *http.Request) error {
+	a, err := api.openAlarm(alarm.ID(r.PathValue("id")))
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, a)
+	return api.give(w, r, http.StatusOK, a)
 }
 
 // postAlarm acknowledges or shelves. The id of an alarm has a slash: the path may carry it as it is or as %2F.
-func (s *Server) postAlarm(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postAlarm(w http.ResponseWriter, r *http.Request) error {
 	path := r.PathValue("act")
 	if id, ok := strings.CutSuffix(path, "/acknowledge"); ok {
-		return s.acknowledge(w, r, alarm.ID(id))
+		return api.acknowledge(w, r, alarm.ID(id))
 	}
 	if id, ok := strings.CutSuffix(path, "/shelve"); ok {
-		return s.shelve(w, r, alarm.ID(id))
+		return api.shelve(w, r, alarm.ID(id))
 	}
 	return refused(http.StatusNotFound, "Not found", "post to /api/v1/alarms/{id}/acknowledge or /api/v1/alarms/{id}/shelve")
 }
 
-func (s *Server) acknowledge(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
+func (api *API) acknowledge(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
 	var body struct {
 		By string `json:"by"`
 	}
@@ -99,17 +99,17 @@ func (s *Server) acknowledge(w http.ResponseWriter, r *http.Request, id alarm.ID
 	if err := cook.CheckText("by", body.By); err != nil {
 		return bad("%s", clipTo(err.Error(), 200))
 	}
-	if _, err := s.openAlarm(id); err != nil {
+	if _, err := api.openAlarm(id); err != nil {
 		return err
 	}
-	if err := s.opts.Desk.Acknowledge(r.Context(), id, by(r, body.By)); err != nil {
+	if err := api.opts.Desk.Acknowledge(r.Context(), id, by(r, body.By)); err != nil {
 		return saying(err, "this alarm cannot be acknowledged in its present state: see /api/v1/alarms")
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil
 }
 
-func (s *Server) shelve(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
+func (api *API) shelve(w http.ResponseWriter, r *http.Request, id alarm.ID) error {
 	var body struct {
 		Until time.Time `json:"until"`
 		By    string    `json:"by"`
@@ -120,14 +120,14 @@ func (s *Server) shelve(w http.ResponseWriter, r *http.Request, id alarm.ID) err
 	if err := cook.CheckText("by", body.By); err != nil {
 		return bad("%s", clipTo(err.Error(), 200))
 	}
-	now := s.opts.Now()
+	now := api.opts.Now()
 	if !body.Until.After(now) || body.Until.After(now.Add(longestShelf)) {
 		return bad("until is not within the next %d hours: send a time up to %s", int(longestShelf.Hours()), now.Add(longestShelf).UTC().Format(time.RFC3339))
 	}
-	if _, err := s.openAlarm(id); err != nil {
+	if _, err := api.openAlarm(id); err != nil {
 		return err
 	}
-	if err := s.opts.Desk.Shelve(r.Context(), id, body.Until.UTC(), by(r, body.By)); err != nil {
+	if err := api.opts.Desk.Shelve(r.Context(), id, body.Until.UTC(), by(r, body.By)); err != nil {
 		return saying(err, "this alarm cannot be shelved in its present state: see /api/v1/alarms")
 	}
 	w.WriteHeader(http.StatusNoContent)

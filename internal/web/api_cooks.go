@@ -22,21 +22,21 @@ func pathCook(r *http.Request) (cook.ID, error) {
 }
 
 // storedCook reads the cook that the path names.
-func (s *Server) storedCook(r *http.Request) (*cook.Stored, error) {
+func (api *API) storedCook(r *http.Request) (*cook.Stored, error) {
 	id, err := pathCook(r)
 	if err != nil {
 		return nil, err
 	}
-	return s.opts.Library.Cook(r.Context(), id)
+	return api.opts.Library.Cook(r.Context(), id)
 }
 
-func (s *Server) getCooks(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getCooks(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "before", "limit")
 	before, limit := q.id("before"), q.count("limit", 100, 1000)
 	if err := q.err(); err != nil {
 		return err
 	}
-	cooks, err := s.opts.Library.Cooks(r.Context(), cook.ID(before), limit+1)
+	cooks, err := api.opts.Library.Cooks(r.Context(), cook.ID(before), limit+1)
 	if err != nil {
 		return err
 	}
@@ -47,18 +47,18 @@ func (s *Server) getCooks(w http.ResponseWriter, r *http.Request) error {
 	if len(cooks) > limit {
 		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", strconv.FormatInt(int64(cooks[limit-1].ID), 10))
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
-func (s *Server) getCook(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) getCook(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, stored)
+	return api.give(w, r, http.StatusOK, stored)
 }
 
-func (s *Server) postCook(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postCook(w http.ResponseWriter, r *http.Request) error {
 	var c cook.Cook
 	if err := take(r, &c, false); err != nil {
 		return err
@@ -66,14 +66,14 @@ func (s *Server) postCook(w http.ResponseWriter, r *http.Request) error {
 	if err := c.Validate(); err != nil {
 		return bad("%s", clipTo(err.Error(), 2000))
 	}
-	if limit := s.opts.Now().Add(farthestStart); c.Started.After(limit) {
+	if limit := api.opts.Now().Add(farthestStart); c.Started.After(limit) {
 		return bad("started is more than %d days ahead: start the cook when it comes nearer", int(farthestStart/(24*time.Hour)))
 	}
-	id, err := s.opts.Desk.StartCook(r.Context(), c)
+	id, err := api.opts.Desk.StartCook(r.Context(), c)
 	if err != nil {
 		return saying(err, "a running cook uses one of these probes, or is the same: end it first, or name other probes")
 	}
-	return s.created(w, r, newID{ID: id})
+	return api.created(w, r, newID{ID: id})
 }
 
 // newID is the number of a new cook, and what was not as expected.
@@ -83,13 +83,13 @@ type newID struct {
 }
 
 // created answers with the number of a new cook and where it is.
-func (s *Server) created(w http.ResponseWriter, r *http.Request, id newID) error {
+func (api *API) created(w http.ResponseWriter, r *http.Request, id newID) error {
 	w.Header().Set("Location", fmt.Sprintf("/api/v1/cooks/%d", id.ID))
-	return s.give(w, r, http.StatusCreated, id)
+	return api.give(w, r, http.StatusCreated, id)
 }
 
-func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) patchCook(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
@@ -100,17 +100,17 @@ func (s *Server) patchCook(w http.ResponseWriter, r *http.Request) error {
 	if !a.Time.IsZero() {
 		return bad("time is given by the daemon: leave it out")
 	}
-	a.Time, a.By = s.opts.Now().UTC(), by(r, a.By)
+	a.Time, a.By = api.opts.Now().UTC(), by(r, a.By)
 	if err := checkAmendment(stored, a); err != nil {
 		return err
 	}
-	if err := s.opts.Desk.Amend(r.Context(), stored.ID, a); err != nil {
+	if err := api.opts.Desk.Amend(r.Context(), stored.ID, a); err != nil {
 		return saying(err, "this cook has ended, or another running cook uses the probe: look at both again")
 	}
-	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
+	if stored, err = api.opts.Library.Cook(r.Context(), stored.ID); err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, stored)
+	return api.give(w, r, http.StatusOK, stored)
 }
 
 func checkAmendment(stored *cook.Stored, a cook.Amendment) error {
@@ -132,16 +132,8 @@ func checkAmendment(stored *cook.Stored, a cook.Amendment) error {
 	return nil
 }
 
-// by is who did it: who is logged in, or else who the request says.
-func by(r *http.Request, said string) string {
-	if name := personOf(r).name; name != "" {
-		return name
-	}
-	return said
-}
-
-func (s *Server) postEnd(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) postEnd(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
@@ -151,28 +143,28 @@ func (s *Server) postEnd(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &body, true); err != nil {
 		return err
 	}
-	at, err := s.when("at", body.At)
+	at, err := api.when("at", body.At)
 	if err != nil {
 		return err
 	}
 	if at.Before(stored.Started) {
 		return bad("at %s is before the cook was started", at.Format(time.RFC3339))
 	}
-	if err := s.opts.Desk.EndCook(r.Context(), stored.ID, at); err != nil {
+	if err := api.opts.Desk.EndCook(r.Context(), stored.ID, at); err != nil {
 		return saying(err, "this cook has ended already")
 	}
-	if stored, err = s.opts.Library.Cook(r.Context(), stored.ID); err != nil {
+	if stored, err = api.opts.Library.Cook(r.Context(), stored.ID); err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, stored)
+	return api.give(w, r, http.StatusOK, stored)
 }
 
-func (s *Server) getCookEvents(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) getCookEvents(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, eventsDoc{entriesOf(stored)})
+	return api.give(w, r, http.StatusOK, eventsDoc{entriesOf(stored)})
 }
 
 // eventDoc is an entry and the cook it belongs to. Replaced says that a later entry corrects or withdraws it.
@@ -199,7 +191,7 @@ func replaced(stored *cook.Stored, entry int64) bool {
 }
 
 // getEvents lists the entries of the running cooks, or of one cook.
-func (s *Server) getEvents(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getEvents(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "cook")
 	id := cook.ID(q.id("cook"))
 	if err := q.err(); err != nil {
@@ -207,21 +199,21 @@ func (s *Server) getEvents(w http.ResponseWriter, r *http.Request) error {
 	}
 	doc := eventsDoc{[]eventDoc{}}
 	if id != 0 {
-		stored, err := s.opts.Library.Cook(r.Context(), id)
+		stored, err := api.opts.Library.Cook(r.Context(), id)
 		if err != nil {
 			return err
 		}
 		doc.Events = entriesOf(stored)
-		return s.give(w, r, http.StatusOK, doc)
+		return api.give(w, r, http.StatusOK, doc)
 	}
-	for _, c := range s.opts.View.Snapshot().Cooks {
+	for _, c := range api.opts.View.Snapshot().Cooks {
 		doc.Events = append(doc.Events, entriesOf(&c.Stored)...)
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
 }
 
-func (s *Server) postEvent(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) postEvent(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
@@ -235,23 +227,23 @@ func (s *Server) postEvent(w http.ResponseWriter, r *http.Request) error {
 	if err := correct(stored, &e); err != nil {
 		return err
 	}
-	if e.Time, err = s.when("time", e.Time); err != nil {
+	if e.Time, err = api.when("time", e.Time); err != nil {
 		return err
 	}
 	if err := stored.CheckEvent(e.Event); err != nil {
 		return bad("%s", clipTo(err.Error(), 500))
 	}
-	e.Logged, e.By = s.opts.Now().UTC(), by(r, e.By)
+	e.Logged, e.By = api.opts.Now().UTC(), by(r, e.By)
 	for name, text := range map[string]string{"by": e.By, "note": e.Note} {
 		if err := cook.CheckText(name, text); err != nil {
 			return bad("%s", clipTo(err.Error(), 200))
 		}
 	}
-	kept, err := s.opts.Desk.LogEvent(r.Context(), stored.ID, e)
+	kept, err := api.opts.Desk.LogEvent(r.Context(), stored.ID, e)
 	if err != nil {
 		return saying(err, "this cook does not take the entry any more: look at its events again")
 	}
-	return s.give(w, r, http.StatusCreated, eventDoc{Cook: stored.ID, Entry: kept})
+	return api.give(w, r, http.StatusCreated, eventDoc{Cook: stored.ID, Entry: kept})
 }
 
 // correct checks what a correcting entry corrects; a withdrawal repeats the event that never happened.

@@ -156,7 +156,7 @@ func (s *shelf) ImportLog(_ context.Context, log *cook.Log) (cook.ID, error) {
 // newServer builds a server over the shelf; edit may change its options.
 func newServer(t testing.TB, s *shelf, edit func(*Options)) *Server {
 	t.Helper()
-	o := s.options(t)
+	o := optionsOf(t, s.night)
 	o.Desk, o.Library, o.View = s, s, s
 	o.Ready = func() error { return nil }
 	o.Metrics = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {

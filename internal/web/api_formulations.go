@@ -14,21 +14,21 @@ type formulationDoc struct {
 	Answer *brine.Answer `json:"answer"`
 }
 
-func (s *Server) getFormulations(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getFormulations(w http.ResponseWriter, r *http.Request) error {
 	if err := queryOf(r, nil).err(); err != nil {
 		return err
 	}
-	all, err := s.opts.Papers.Formulations(r.Context())
+	all, err := api.opts.Papers.Formulations(r.Context())
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, struct {
+	return api.give(w, r, http.StatusOK, struct {
 		Formulations []cook.KeptFormulation `json:"formulations"`
 	}{append([]cook.KeptFormulation{}, all...)})
 }
 
 // postFormulation keeps a formulation under its name; one over its limit is refused nowhere, its answer says so.
-func (s *Server) postFormulation(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postFormulation(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Name  string      `json:"name"`
 		Sheet brine.Sheet `json:"sheet"`
@@ -36,21 +36,21 @@ func (s *Server) postFormulation(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &body, false); err != nil {
 		return err
 	}
-	kept, answer, err := s.opts.keepFormulation(r, body.Name, body.Sheet)
+	kept, answer, err := api.opts.keepFormulation(r.Context(), body.Name, body.Sheet, by(r, ""))
 	if err != nil {
 		return err
 	}
 	w.Header().Set("Location", "/api/v1/formulations/"+url.PathEscape(kept.Name))
-	return s.give(w, r, http.StatusCreated, formulationDoc{kept, &answer})
+	return api.give(w, r, http.StatusCreated, formulationDoc{kept, &answer})
 }
 
 // getFormulation gives a formulation worked out, for another weight of meat where the request says so.
-func (s *Server) getFormulation(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getFormulation(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "for")
 	if err := q.err(); err != nil {
 		return err
 	}
-	kept, err := s.opts.Papers.Formulation(r.Context(), r.PathValue("name"))
+	kept, err := api.opts.Papers.Formulation(r.Context(), r.PathValue("name"))
 	if err != nil {
 		return err
 	}
@@ -65,12 +65,12 @@ func (s *Server) getFormulation(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return bad("%s", clipTo(err.Error(), 2000))
 	}
-	return s.give(w, r, http.StatusOK, formulationDoc{kept, &answer})
+	return api.give(w, r, http.StatusOK, formulationDoc{kept, &answer})
 }
 
-func (s *Server) deleteFormulation(w http.ResponseWriter, r *http.Request) error {
-	drop := cook.KeptFormulation{Name: r.PathValue("name"), Made: cook.Instant(s.opts.Now()), By: by(r, "")}
-	if err := s.opts.Papers.DropFormulation(r.Context(), drop); err != nil {
+func (api *API) deleteFormulation(w http.ResponseWriter, r *http.Request) error {
+	drop := cook.KeptFormulation{Name: r.PathValue("name"), Made: cook.Instant(api.opts.Now()), By: by(r, "")}
+	if err := api.opts.Papers.DropFormulation(r.Context(), drop); err != nil {
 		return err
 	}
 	w.WriteHeader(http.StatusNoContent)

@@ -106,10 +106,10 @@ func FuzzBody(f *testing.F) {
 	f.Add(`{"name":"S","started":"2026-05-02T20:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"core","cut":"other","target_c":90}]}`)
 	f.Add(`{"kind":"wrap","piece":"flat","with":"foil"}`)
 	f.Add(`{"until":"2026-11-26T09:00:00Z"}`)
-	server := newServer(f, newShelf(f), nil)
+	shelf := newShelf(f)
+	server := newServer(f, shelf, nil)
 	f.Fuzz(func(t *testing.T, body string) {
-		fresh := newShelf(t)
-		server.opts.Desk, server.opts.Library, server.opts.View = fresh, fresh, fresh
+		*shelf = *newShelf(t)
 		for _, b := range bodies {
 			mustAnswerWell(t, b.method+" "+b.path+" "+body, send(server, request(b.method, v1+b.path, body)))
 		}

@@ -25,8 +25,8 @@ const (
 )
 
 // getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured.
-func (s *Server) getLog(w http.ResponseWriter, r *http.Request) error {
-	stored, err := s.storedCook(r)
+func (api *API) getLog(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
@@ -38,16 +38,16 @@ func (s *Server) getLog(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Type", "application/zip")
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="cook-%d.zip"`, stored.ID))
-	if err := s.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
+	if err := api.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
 		if r.Context().Err() == nil {
-			s.opts.Log.Error("export cook log", "cook", stored.ID, "error", err)
+			api.opts.Log.Error("export cook log", "cook", stored.ID, "error", err)
 		}
 		panic(http.ErrAbortHandler) // the answer has begun: breaking it off tells the receiver that it is not whole
 	}
 	return nil
 }
 
-func (s *Server) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte) error {
+func (api *API) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte) error {
 	archive := zip.NewWriter(w)
 	part := func(name string) (io.Writer, error) {
 		return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: stored.Started.UTC()})
@@ -62,14 +62,14 @@ func (s *Server) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored,
 	if out, err = part(cook.LogReadingsFile); err != nil {
 		return err
 	}
-	if err := cook.StreamReadings(out, s.readingsOf(ctx, stored)); err != nil {
+	if err := cook.StreamReadings(out, api.readingsOf(ctx, stored)); err != nil {
 		return err
 	}
 	return archive.Close()
 }
 
 // readingsOf gives every reading of a cook's probes, page by page. What the broker had kept from before is left out.
-func (s *Server) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
+func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
 	earlier := map[cook.ProbeID]bool{}
 	for _, a := range stored.Amendments {
 		for _, p := range a.Probes {
@@ -82,7 +82,7 @@ func (s *Server) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[
 	}
 	return func(yield func(cook.Reading, error) bool) {
 		for {
-			page, err := s.opts.Library.Readings(ctx, ask)
+			page, err := api.opts.Library.Readings(ctx, ask)
 			if err != nil {
 				yield(cook.Reading{}, err)
 				return
@@ -129,7 +129,7 @@ func within(control *http.ResponseController, d time.Duration) (*time.Timer, err
 }
 
 // postImport takes in a cook log as an ended cook: a zip archive of cook.json and readings.csv.
-func (s *Server) postImport(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postImport(w http.ResponseWriter, r *http.Request) error {
 	if err := mustBe(r, "application/zip"); err != nil {
 		return err
 	}
@@ -146,14 +146,14 @@ func (s *Server) postImport(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	defer late.Stop()
-	id, err := s.opts.Desk.ImportLog(r.Context(), log)
+	id, err := api.opts.Desk.ImportLog(r.Context(), log)
 	if errors.Is(err, cook.ErrConflict) && id != 0 {
-		return s.created(w, r, newID{id, "readings that stand in the store with another value were not taken: see /api/v1/quarantine"})
+		return api.created(w, r, newID{id, "readings that stand in the store with another value were not taken: see /api/v1/quarantine"})
 	}
 	if err != nil {
 		return saying(err, "the log is there already: it is kept as it is")
 	}
-	return s.created(w, r, newID{ID: id})
+	return api.created(w, r, newID{ID: id})
 }
 
 // unpackLog reads a zipped cook log. The archive holds the two files and nothing else.

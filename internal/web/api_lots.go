@@ -20,18 +20,18 @@ type lotDoc struct {
 	KeepUntil      time.Time `json:"keep_until,omitzero"`
 }
 
-func (s *Server) lotDocOf(l *record.Lot) lotDoc {
+func (api *API) lotDocOf(l *record.Lot) lotDoc {
 	review, holds := l.Review()
-	return lotDoc{l, len(l.OpenDeviations()), holds && review.Body.Ship, l.KeepUntil(s.opts.KeepYears)}
+	return lotDoc{l, len(l.OpenDeviations()), holds && review.Body.Ship, l.KeepUntil(api.opts.KeepYears)}
 }
 
-func (s *Server) getLots(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getLots(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "before", "limit", "running")
 	before, limit, running := q.id("before"), q.count("limit", 50, 200), q.yes("running")
 	if err := q.err(); err != nil {
 		return err
 	}
-	lots, further, err := s.opts.Records.Lots(r.Context(), before, limit, running)
+	lots, further, err := api.opts.Records.Lots(r.Context(), before, limit, running)
 	if err != nil {
 		return err
 	}
@@ -40,17 +40,17 @@ func (s *Server) getLots(w http.ResponseWriter, r *http.Request) error {
 		Next *string  `json:"next"`
 	}{Lots: []lotDoc{}, Next: next(r, further != 0, "limit", strconv.Itoa(limit), "before", strconv.FormatInt(further, 10))}
 	for _, l := range lots {
-		answer.Lots = append(answer.Lots, s.lotDocOf(l))
+		answer.Lots = append(answer.Lots, api.lotDocOf(l))
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
-func (s *Server) getLot(w http.ResponseWriter, r *http.Request) error {
-	lot, err := s.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
+func (api *API) getLot(w http.ResponseWriter, r *http.Request) error {
+	lot, err := api.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, s.lotDocOf(lot))
+	return api.give(w, r, http.StatusOK, api.lotDocOf(lot))
 }
 
 // newLot is a lot as it is opened. Without an id it is named after the day and the product.
@@ -61,16 +61,16 @@ type newLot struct {
 	record.Opened
 }
 
-func (s *Server) postLot(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postLot(w http.ResponseWriter, r *http.Request) error {
 	var in newLot
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := s.signed(r, in.signature)
+	who, auth, err := api.opts.Sign(r, in.signature)
 	if err != nil {
 		return err
 	}
-	at, err := s.when("at", in.At)
+	at, err := api.when("at", in.At)
 	if err != nil {
 		return err
 	}
@@ -78,9 +78,9 @@ func (s *Server) postLot(w http.ResponseWriter, r *http.Request) error {
 	named := in.ID != ""
 	for n := 1; ; n++ {
 		if !named {
-			draft.Lot = lotName(at.In(s.opts.Location), in.Product, n)
+			draft.Lot = lotName(at.In(api.opts.Location), in.Product, n)
 		}
-		_, err = s.opts.Records.Append(r.Context(), draft)
+		_, err = api.opts.Records.Append(r.Context(), draft)
 		if named || n == 100 || !errors.Is(err, cook.ErrConflict) {
 			break
 		}
@@ -88,12 +88,12 @@ func (s *Server) postLot(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return recordError(err)
 	}
-	lot, err := s.opts.Records.Lot(r.Context(), draft.Lot)
+	lot, err := api.opts.Records.Lot(r.Context(), draft.Lot)
 	if err != nil {
 		return err
 	}
 	w.Header().Set("Location", "/api/v1/lots/"+string(lot.ID))
-	return s.give(w, r, http.StatusCreated, s.lotDocOf(lot))
+	return api.give(w, r, http.StatusCreated, api.lotDocOf(lot))
 }
 
 // lotName makes a name such as 26-11-25-brisket, or 26-11-25-brisket-2 for the second of the day.

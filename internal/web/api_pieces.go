@@ -47,15 +47,6 @@ func finite[F ~float64](v F) *float64 {
 	return &f
 }
 
-// moment is a time in JSON: null when there is none.
-func moment(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	t = t.UTC()
-	return &t
-}
-
 func pathDocOf(path []estimator.PathPoint) *pathDoc {
 	d := &pathDoc{Time: make([]float64, 0, len(path))}
 	columns := []*[]*float64{&d.P05, &d.P10, &d.P25, &d.P50, &d.P75, &d.P90, &d.P95}
@@ -82,7 +73,7 @@ func pieceDocOf(id cook.ID, p monitor.PieceView, withPath bool) (pieceDoc, error
 		return pieceDoc{}, err
 	}
 	d.Forecast = line
-	d.WaterLost, d.StallEnd = finite(p.Forecast.WaterKg), moment(p.Forecast.StallEnd)
+	d.WaterLost, d.StallEnd = finite(p.Forecast.WaterKg), orNull(p.Forecast.StallEnd)
 	if withPath {
 		d.Path = pathDocOf(p.Forecast.Path)
 	}
@@ -90,8 +81,8 @@ func pieceDocOf(id cook.ID, p monitor.PieceView, withPath bool) (pieceDoc, error
 }
 
 // getPieces lists the pieces of the running cooks.
-func (s *Server) getPieces(w http.ResponseWriter, r *http.Request) error {
-	snapshot := s.opts.View.Snapshot()
+func (api *API) getPieces(w http.ResponseWriter, r *http.Request) error {
+	snapshot := api.opts.View.Snapshot()
 	answer := struct {
 		Pieces []pieceDoc `json:"pieces"`
 	}{[]pieceDoc{}}
@@ -104,16 +95,16 @@ func (s *Server) getPieces(w http.ResponseWriter, r *http.Request) error {
 			answer.Pieces = append(answer.Pieces, d)
 		}
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
 // runningPiece finds the piece that the path names among the running cooks.
-func (s *Server) runningPiece(r *http.Request) (cook.ID, monitor.PieceView, error) {
+func (api *API) runningPiece(r *http.Request) (cook.ID, monitor.PieceView, error) {
 	id, err := pathCook(r)
 	if err != nil {
 		return 0, monitor.PieceView{}, err
 	}
-	snapshot := s.opts.View.Snapshot()
+	snapshot := api.opts.View.Snapshot()
 	c, ok := running(&snapshot, id)
 	if !ok {
 		return 0, monitor.PieceView{}, refused(http.StatusNotFound, "Not found", "no running cook has this number: see /api/v1/cooks")
@@ -126,8 +117,8 @@ func (s *Server) runningPiece(r *http.Request) (cook.ID, monitor.PieceView, erro
 	return 0, monitor.PieceView{}, refused(http.StatusNotFound, "Not found", "this cook has no such piece: see /api/v1/pieces")
 }
 
-func (s *Server) getPiece(w http.ResponseWriter, r *http.Request) error {
-	id, p, err := s.runningPiece(r)
+func (api *API) getPiece(w http.ResponseWriter, r *http.Request) error {
+	id, p, err := api.runningPiece(r)
 	if err != nil {
 		return err
 	}
@@ -135,7 +126,7 @@ func (s *Server) getPiece(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, d)
+	return api.give(w, r, http.StatusOK, d)
 }
 
 type forecastsDoc struct {
@@ -143,14 +134,14 @@ type forecastsDoc struct {
 }
 
 // getForecasts gives the newest forecast of each piece of the running cooks, or of one of them.
-func (s *Server) getForecasts(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getForecasts(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "cook", "piece")
 	id, piece := cook.ID(q.id("cook")), q.values.Get("piece")
 	if err := q.err(); err != nil {
 		return err
 	}
 	doc := forecastsDoc{[]json.RawMessage{}}
-	for _, c := range s.opts.View.Snapshot().Cooks {
+	for _, c := range api.opts.View.Snapshot().Cooks {
 		if id != 0 && c.Stored.ID != id {
 			continue
 		}
@@ -165,7 +156,7 @@ func (s *Server) getForecasts(w http.ResponseWriter, r *http.Request) error {
 			doc.Forecasts = append(doc.Forecasts, line)
 		}
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
 }
 
 // Of a page of the forecast history: a cook of 36 hours has 2,160 of each piece.
@@ -175,14 +166,14 @@ const (
 )
 
 // getForecastHistory gives the forecasts of a piece as they were made.
-func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getForecastHistory(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "from", "to", "limit")
 	from, to := q.span()
 	limit := q.count("limit", historyPage, historyMost)
 	if err := q.err(); err != nil {
 		return err
 	}
-	stored, err := s.storedCook(r)
+	stored, err := api.storedCook(r)
 	if err != nil {
 		return err
 	}
@@ -190,7 +181,7 @@ func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) erro
 	if _, ok := stored.Piece(piece); !ok {
 		return refused(http.StatusNotFound, "Not found", "this cook has no such piece: see /api/v1/cooks")
 	}
-	kept, err := s.opts.Library.Forecasts(r.Context(), stored.ID, piece, from, to)
+	kept, err := api.opts.Library.Forecasts(r.Context(), stored.ID, piece, from, to)
 	if err != nil {
 		return err
 	}
@@ -205,11 +196,11 @@ func (s *Server) getForecastHistory(w http.ResponseWriter, r *http.Request) erro
 	for _, k := range kept {
 		doc.Forecasts = append(doc.Forecasts, k.JSON)
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
 }
 
 // getWhatIf forecasts a piece as if something were done.
-func (s *Server) getWhatIf(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getWhatIf(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, []string{"do"})
 	texts := q.values["do"]
 	if len(texts) == 0 {
@@ -221,7 +212,7 @@ func (s *Server) getWhatIf(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	id, p, err := s.runningPiece(r)
+	id, p, err := api.runningPiece(r)
 	if err != nil {
 		return err
 	}
@@ -236,7 +227,7 @@ func (s *Server) getWhatIf(w http.ResponseWriter, r *http.Request) error {
 		}
 		events = append(events, more...)
 	}
-	f, err := s.opts.Desk.WhatIf(r.Context(), id, p.Piece.ID, events)
+	f, err := api.opts.Desk.WhatIf(r.Context(), id, p.Piece.ID, events)
 	if err != nil {
 		return err
 	}
@@ -246,7 +237,7 @@ func (s *Server) getWhatIf(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, json.RawMessage(body))
+	return api.give(w, r, http.StatusOK, json.RawMessage(body))
 }
 
 // whatIfEvents reads one text, as of the newest forecast's time.

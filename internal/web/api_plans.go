@@ -10,14 +10,14 @@ import (
 )
 
 // getPlans lists kept plans, newest first.
-func (s *Server) getPlans(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getPlans(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "before", "limit", "lot", "cook")
 	before, limit, cookID := q.id("before"), q.count("limit", 50, 200), q.id("cook")
 	lot := q.values.Get("lot")
 	if err := q.err(); err != nil {
 		return err
 	}
-	plans, err := s.opts.Papers.Plans(r.Context(), cook.PlanQuery{Lot: cook.LotID(lot), Cook: cook.ID(cookID), Before: before, Limit: limit + 1})
+	plans, err := api.opts.Papers.Plans(r.Context(), cook.PlanQuery{Lot: cook.LotID(lot), Cook: cook.ID(cookID), Before: before, Limit: limit + 1})
 	if err != nil {
 		return err
 	}
@@ -35,25 +35,25 @@ func (s *Server) getPlans(w http.ResponseWriter, r *http.Request) error {
 		}
 		answer.Next = next(r, true, add...)
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
 // postPlan computes and keeps a plan. One that cannot be met is kept too: it says what can be.
-func (s *Server) postPlan(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postPlan(w http.ResponseWriter, r *http.Request) error {
 	var order plan.Order
 	if err := take(r, &order, false); err != nil {
 		return err
 	}
-	kept, _, err := s.opts.keepPlan(r, order)
+	kept, _, err := api.opts.keepPlan(r.Context(), order, by(r, ""))
 	if err != nil {
 		return err
 	}
 	w.Header().Set("Location", fmt.Sprintf("/api/v1/plans/%d", kept.ID))
-	return s.give(w, r, http.StatusCreated, kept)
+	return api.give(w, r, http.StatusCreated, kept)
 }
 
-func (s *Server) getPlan(w http.ResponseWriter, r *http.Request) error {
-	kept, err := s.keptPlan(r)
+func (api *API) getPlan(w http.ResponseWriter, r *http.Request) error {
+	kept, err := api.keptPlan(r)
 	if err != nil {
 		return err
 	}
@@ -63,29 +63,29 @@ func (s *Server) getPlan(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if format == "" || format == "json" {
-		return s.give(w, r, http.StatusOK, kept)
+		return api.give(w, r, http.StatusOK, kept)
 	}
 	if format != "ics" && format != "text" {
 		return bad("format %s is not known: use json, ics or text", clip(format))
 	}
-	_, made, err := s.opts.again(kept)
+	_, made, err := api.opts.again(kept)
 	if err != nil {
 		return err
 	}
-	return s.givePlan(w, format, fmt.Sprintf("plan-%d", kept.ID), made)
+	return api.givePlan(w, format, fmt.Sprintf("plan-%d", kept.ID), made)
 }
 
 // keptPlan reads the plan that the path names.
-func (s *Server) keptPlan(r *http.Request) (cook.KeptPlan, error) {
+func (api *API) keptPlan(r *http.Request) (cook.KeptPlan, error) {
 	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
 	if err != nil || id < 1 {
 		return cook.KeptPlan{}, bad("%s is not the number of a plan: use one that /api/v1/plans lists", clip(r.PathValue("id")))
 	}
-	return s.opts.Papers.Plan(r.Context(), id)
+	return api.opts.Papers.Plan(r.Context(), id)
 }
 
 // givePlan answers with a plan as a calendar file or as text.
-func (s *Server) givePlan(w http.ResponseWriter, format, name string, made plan.Plan) error {
+func (api *API) givePlan(w http.ResponseWriter, format, name string, made plan.Plan) error {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
 	text := made.Text()
@@ -98,7 +98,7 @@ func (s *Server) givePlan(w http.ResponseWriter, format, name string, made plan.
 	}
 	h.Set("Content-Length", strconv.Itoa(len(text)))
 	if _, err := w.Write([]byte(text)); err != nil {
-		s.opts.Log.Debug("plan not taken", "error", err)
+		api.opts.Log.Debug("plan not taken", "error", err)
 	}
 	return nil
 }

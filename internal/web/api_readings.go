@@ -43,7 +43,7 @@ func readingDocOf(r cook.Reading) readingDoc {
 	return d
 }
 
-func (s *Server) getReadings(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getReadings(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "probe", "from", "to", "limit", "after", "after_probe")
 	from, to := q.span()
 	ask := cook.ReadingQuery{Probe: q.probe("probe"), From: from, To: to, AfterTime: q.time("after"), AfterProbe: q.probe("after_probe")}
@@ -55,11 +55,11 @@ func (s *Server) getReadings(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	ask.Limit = limit + 1
-	readings, err := s.opts.Library.Readings(r.Context(), ask)
+	readings, err := api.opts.Library.Readings(r.Context(), ask)
 	if err != nil {
 		return err
 	}
-	standings, _, err := s.opts.standings(r.Context(), ask.Probe)
+	standings, _, err := api.opts.standings(r.Context(), ask.Probe)
 	if err != nil {
 		return err
 	}
@@ -79,10 +79,10 @@ func (s *Server) getReadings(w http.ResponseWriter, r *http.Request) error {
 		last := readings[limit-1]
 		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "after", last.Time.UTC().Format(time.RFC3339Nano), "after_probe", string(last.Probe))
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
-func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postReading(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Probe   cook.ProbeID     `json:"probe"`
 		Celsius *thermal.Celsius `json:"celsius"`
@@ -100,27 +100,27 @@ func (s *Server) postReading(w http.ResponseWriter, r *http.Request) error {
 	if !body.Celsius.Finite() {
 		return bad("celsius %v is below absolute zero: check number and unit", float64(*body.Celsius))
 	}
-	at, err := s.when("time", body.Time)
+	at, err := api.when("time", body.Time)
 	if err != nil {
 		return err
 	}
-	reading := cook.Reading{Probe: body.Probe, Time: cook.Instant(at), Celsius: *body.Celsius, Clock: cook.HandClock, Arrived: s.opts.Now()}
+	reading := cook.Reading{Probe: body.Probe, Time: cook.Instant(at), Celsius: *body.Celsius, Clock: cook.HandClock, Arrived: api.opts.Now()}
 	judge := cook.Judge{Gas: map[cook.ProbeID]bool{}}
-	for _, p := range s.opts.View.Snapshot().Probes {
+	for _, p := range api.opts.View.Snapshot().Probes {
 		judge.Gas[p.ID] = p.Role == cook.RoleCO
 	}
 	if reading.Quality = judge.Quality(reading); reading.Quality == cook.PowerUp {
 		reading.Quality = cook.Good // a person does not read a sensor's power-up value
 	}
-	if err := s.opts.Desk.HandReading(r.Context(), reading); err != nil {
+	if err := api.opts.Desk.HandReading(r.Context(), reading); err != nil {
 		return saying(err, "another value of this probe stands at this time: give the time at which it was read")
 	}
-	return s.give(w, r, http.StatusCreated, readingDocOf(reading))
+	return api.give(w, r, http.StatusCreated, readingDocOf(reading))
 }
 
 // when gives the time said, or now; not one that is yet to come.
-func (s *Server) when(what string, said time.Time) (time.Time, error) {
-	now := s.opts.Now()
+func (api *API) when(what string, said time.Time) (time.Time, error) {
+	now := api.opts.Now()
 	if said.IsZero() {
 		return now.UTC(), nil
 	}
@@ -139,7 +139,7 @@ type seriesDoc struct {
 	Last  []thermal.Celsius `json:"last"`
 }
 
-func (s *Server) getSeries(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getSeries(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "probe", "from", "to", "points")
 	probe := q.probe("probe")
 	from, to := q.span()
@@ -150,7 +150,7 @@ func (s *Server) getSeries(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	buckets, err := s.opts.Library.Series(r.Context(), probe, from, to, points)
+	buckets, err := api.opts.Library.Series(r.Context(), probe, from, to, points)
 	if err != nil {
 		return err
 	}
@@ -159,7 +159,7 @@ func (s *Server) getSeries(w http.ResponseWriter, r *http.Request) error {
 	for i, b := range buckets {
 		doc.Time[i], doc.Min[i], doc.Max[i], doc.Last[i] = unix(b.Time), b.Min, b.Max, b.Last
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
 }
 
 // unix is a time in seconds since 1970, to the millisecond.
@@ -175,13 +175,13 @@ type quarantineDoc struct {
 	Reason  string    `json:"reason"`
 }
 
-func (s *Server) getQuarantine(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getQuarantine(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "before", "limit")
 	before, limit := q.id("before"), q.count("limit", defaultPage, largestPage)
 	if err := q.err(); err != nil {
 		return err
 	}
-	kept, err := s.opts.Library.Quarantine(r.Context(), before, limit+1)
+	kept, err := api.opts.Library.Quarantine(r.Context(), before, limit+1)
 	if err != nil {
 		return err
 	}
@@ -198,7 +198,7 @@ func (s *Server) getQuarantine(w http.ResponseWriter, r *http.Request) error {
 	if more {
 		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "before", strconv.FormatInt(kept[limit-1].ID, 10))
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
 // payloadText makes a payload readable without losing a byte.

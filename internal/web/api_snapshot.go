@@ -30,9 +30,9 @@ type probeDoc struct {
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
-	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Board: p.Board, Offline: moment(p.Offline), Findings: p.Findings}
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Board: p.Board, Offline: orNull(p.Offline), Findings: p.Findings}
 	if !p.Last.Time.IsZero() {
-		d.Time, d.Celsius, d.Quality = moment(p.Last.Time), &p.Last.Celsius, p.Last.Quality
+		d.Time, d.Celsius, d.Quality = orNull(p.Last.Time), &p.Last.Celsius, p.Last.Quality
 		if p.Role == cook.RoleCO {
 			d.Celsius, d.PPM = nil, finite(float64(p.Last.Celsius))
 		}
@@ -51,16 +51,16 @@ func probeDocsOf(views []monitor.ProbeView) []probeDoc {
 	return out
 }
 
-func (s *Server) getProbes(w http.ResponseWriter, r *http.Request) error {
-	return s.give(w, r, http.StatusOK, struct {
+func (api *API) getProbes(w http.ResponseWriter, r *http.Request) error {
+	return api.give(w, r, http.StatusOK, struct {
 		Probes []probeDoc `json:"probes"`
-	}{probeDocsOf(s.opts.View.Snapshot().Probes)})
+	}{probeDocsOf(api.opts.View.Snapshot().Probes)})
 }
 
-func (s *Server) getProbe(w http.ResponseWriter, r *http.Request) error {
-	for _, p := range s.opts.View.Snapshot().Probes {
+func (api *API) getProbe(w http.ResponseWriter, r *http.Request) error {
+	for _, p := range api.opts.View.Snapshot().Probes {
 		if string(p.ID) == r.PathValue("probe") {
-			return s.give(w, r, http.StatusOK, probeDocOf(p))
+			return api.give(w, r, http.StatusOK, probeDocOf(p))
 		}
 	}
 	return refused(http.StatusNotFound, "Not found", "no probe of this name is known: see /api/v1/probes")
@@ -111,15 +111,15 @@ type snapshotDoc struct {
 // levelNames are the keys of estimator.Levels.
 var levelNames = [...]string{"p05", "p10", "p25", "p50", "p75", "p90", "p95"}
 
-func (s *Server) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, error) {
+func (api *API) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, error) {
 	d := snapshotDoc{
-		Now: moment(m.Now), Invented: s.opts.Invented,
+		Now: orNull(m.Now), Invented: api.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
 		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery},
 		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}
 	if m.QuietUntil.Known {
-		d.QuietUntil.Until = moment(m.QuietUntil.Until)
+		d.QuietUntil.Until = orNull(m.QuietUntil.Until)
 	}
 	for _, c := range m.Cooks {
 		one, err := cookDocOf(&c, m.Now, withPaths)
@@ -132,11 +132,11 @@ func (s *Server) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc,
 }
 
 func cookDocOf(c *monitor.CookView, now time.Time, withPaths bool) (cookDoc, error) {
-	d := cookDoc{ID: c.Stored.ID, Name: c.Stored.Name, Started: c.Stored.Started.UTC(), ServeBy: moment(c.Stored.ServeBy),
-		SetPoint: c.Stored.SetPointAt(now), Fire: c.Stored.Pit.Fire, NewestAt: moment(c.NewestAt), AllReady: map[string]*time.Time{},
+	d := cookDoc{ID: c.Stored.ID, Name: c.Stored.Name, Started: c.Stored.Started.UTC(), ServeBy: orNull(c.Stored.ServeBy),
+		SetPoint: c.Stored.SetPointAt(now), Fire: c.Stored.Pit.Fire, NewestAt: orNull(c.NewestAt), AllReady: map[string]*time.Time{},
 		Pieces: make([]pieceDoc, 0, len(c.Pieces)), Events: append([]cook.Event{}, c.Stored.Events...)}
 	for i, name := range levelNames {
-		d.AllReady[name] = moment(c.AllReady[i])
+		d.AllReady[name] = orNull(c.AllReady[i])
 	}
 	for _, p := range c.Pieces {
 		one, err := pieceDocOf(c.Stored.ID, p, withPaths)
@@ -148,10 +148,10 @@ func cookDocOf(c *monitor.CookView, now time.Time, withPaths bool) (cookDoc, err
 	return d, nil
 }
 
-func (s *Server) getSnapshot(w http.ResponseWriter, r *http.Request) error {
-	doc, err := s.snapshotDocOf(s.opts.View.Snapshot(), true)
+func (api *API) getSnapshot(w http.ResponseWriter, r *http.Request) error {
+	doc, err := api.snapshotDocOf(api.opts.View.Snapshot(), true)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
 }

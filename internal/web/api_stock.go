@@ -14,7 +14,7 @@ import (
 )
 
 // stock gives what is in stock, first in first out. The oldest portions go out first, so every lot is looked at: few kinds suffice.
-func (o Options) stock(ctx context.Context) ([]larder.Lot, error) {
+func (o Shop) stock(ctx context.Context) ([]larder.Lot, error) {
 	lots, err := o.foldByLot(ctx, record.KindOpened, record.KindChanged, record.KindPortioned, record.KindTaken, record.KindWithdrawal)
 	if err != nil {
 		return nil, err
@@ -29,7 +29,7 @@ func (o Options) stock(ctx context.Context) ([]larder.Lot, error) {
 }
 
 // foldByLot folds the entries of some kinds of every lot, and of the shop's own, in the order of their names.
-func (o Options) foldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lot, error) {
+func (o Shop) foldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lot, error) {
 	entries, err := o.Records.Entries(ctx, record.Query{Kinds: kinds})
 	if err != nil {
 		return nil, err
@@ -69,22 +69,22 @@ type stockDoc struct {
 
 func stockDocOf(l larder.Lot, now time.Time) stockDoc {
 	b := l.Body
-	return stockDoc{l.ID, l.Product, l.Seq, l.At.UTC(), b.Piece, b.Portions, l.Left, b.MassKg, b.Kept, b.Where, moment(b.UseBy), b.Standard, l.Past(now), l.Spoiled(now)}
+	return stockDoc{l.ID, l.Product, l.Seq, l.At.UTC(), b.Piece, b.Portions, l.Left, b.MassKg, b.Kept, b.Where, orNull(b.UseBy), b.Standard, l.Past(now), l.Spoiled(now)}
 }
 
-func (s *Server) getStock(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getStock(w http.ResponseWriter, r *http.Request) error {
 	if err := queryOf(r, nil).err(); err != nil {
 		return err
 	}
-	stock, err := s.opts.stock(r.Context())
+	stock, err := api.opts.stock(r.Context())
 	if err != nil {
 		return err
 	}
 	out := make([]stockDoc, 0, len(stock))
 	for _, l := range stock {
-		out = append(out, stockDocOf(l, s.opts.Now()))
+		out = append(out, stockDocOf(l, api.opts.Now()))
 	}
-	return s.give(w, r, http.StatusOK, struct {
+	return api.give(w, r, http.StatusOK, struct {
 		Stock []stockDoc `json:"stock"`
 	}{out})
 }
@@ -102,7 +102,7 @@ type stockIn struct {
 	At       time.Time    `json:"at,omitzero"`
 }
 
-func (s *Server) postStock(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postStock(w http.ResponseWriter, r *http.Request) error {
 	var in struct {
 		signature
 		stockIn
@@ -110,19 +110,19 @@ func (s *Server) postStock(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := s.signed(r, in.signature)
+	who, auth, err := api.opts.Sign(r, in.signature)
 	if err != nil {
 		return err
 	}
-	entry, err := s.opts.putIn(r.Context(), in.stockIn, who, auth)
+	entry, err := api.opts.putIn(r.Context(), in.stockIn, who, auth)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusCreated, entryDocOf(entry))
+	return api.give(w, r, http.StatusCreated, entryDocOf(entry))
 }
 
 // putIn enters portions, with the date by which they are to be used.
-func (o Options) putIn(ctx context.Context, in stockIn, by string, auth record.Auth) (record.Entry, error) {
+func (o Shop) putIn(ctx context.Context, in stockIn, by string, auth record.Auth) (record.Entry, error) {
 	lot, err := o.Records.Lot(ctx, in.Lot)
 	if err != nil {
 		return record.Entry{}, recordError(err)
@@ -195,7 +195,7 @@ type takenLine struct {
 	UseBy    *time.Time `json:"use_by"`
 }
 
-func (s *Server) postStockTake(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postStockTake(w http.ResponseWriter, r *http.Request) error {
 	var in struct {
 		signature
 		stockOut
@@ -203,19 +203,19 @@ func (s *Server) postStockTake(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := s.signed(r, in.signature)
+	who, auth, err := api.opts.Sign(r, in.signature)
 	if err != nil {
 		return err
 	}
-	doc, err := s.opts.takeOut(r.Context(), in.stockOut, who, auth)
+	doc, err := api.opts.takeOut(r.Context(), in.stockOut, who, auth)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusCreated, doc)
+	return api.give(w, r, http.StatusCreated, doc)
 }
 
 // takeOut enters which portions went out, all or none.
-func (o Options) takeOut(ctx context.Context, out stockOut, by string, auth record.Auth) (takenDoc, error) {
+func (o Shop) takeOut(ctx context.Context, out stockOut, by string, auth record.Auth) (takenDoc, error) {
 	stock, err := o.stock(ctx)
 	if err != nil {
 		return takenDoc{}, err
@@ -244,14 +244,14 @@ func (o Options) takeOut(ctx context.Context, out stockOut, by string, auth reco
 	}
 	doc := takenDoc{Taken: make([]takenLine, 0, len(draws))}
 	for i, d := range draws {
-		doc.Taken = append(doc.Taken, takenLine{d.From.ID, d.From.Product, d.From.Seq, entries[i].Seq, d.Portions, d.From.Body.Where, moment(d.From.Body.UseBy)})
+		doc.Taken = append(doc.Taken, takenLine{d.From.ID, d.From.Product, d.From.Seq, entries[i].Seq, d.Portions, d.From.Body.Where, orNull(d.From.Body.UseBy)})
 	}
 	return doc, nil
 }
 
 // getLives lists how long things keep, by which standard.
-func (s *Server) getLives(w http.ResponseWriter, r *http.Request) error {
-	return s.give(w, r, http.StatusOK, struct {
+func (api *API) getLives(w http.ResponseWriter, r *http.Request) error {
+	return api.give(w, r, http.StatusOK, struct {
 		Standards []larder.Life `json:"standards"`
 	}{larder.Lives()})
 }

@@ -29,7 +29,7 @@ type movedDoc struct {
 	Warning string     `json:"warning,omitempty"`
 }
 
-func (s *Server) postLotStage(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postLotStage(w http.ResponseWriter, r *http.Request) error {
 	var in struct {
 		signature
 		stageMove
@@ -37,54 +37,53 @@ func (s *Server) postLotStage(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := s.signed(r, in.signature)
+	who, auth, err := api.opts.Sign(r, in.signature)
 	if err != nil {
 		return err
 	}
-	doc, err := s.opts.moveStage(r.Context(), cook.LotID(r.PathValue("lot")), in.stageMove, who, auth)
+	entries, warning, err := api.opts.moveStage(r.Context(), cook.LotID(r.PathValue("lot")), in.stageMove, who, auth)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusCreated, doc)
+	doc := movedDoc{Warning: warning}
+	for _, e := range entries {
+		doc.Entries = append(doc.Entries, entryDocOf(e))
+	}
+	return api.give(w, r, http.StatusCreated, doc)
 }
 
-// moveStage enters the end of what runs and the beginning of the next stage, all or nothing.
-func (o Options) moveStage(ctx context.Context, id cook.LotID, m stageMove, by string, auth record.Auth) (movedDoc, error) {
+// moveStage enters the end of what runs and the beginning of the next stage, all or nothing. The warning is in words, and empty where all is well.
+func (o Shop) moveStage(ctx context.Context, id cook.LotID, m stageMove, by string, auth record.Auth) (entries []record.Entry, warning string, err error) {
 	lot, err := o.Records.Lot(ctx, id)
 	if err != nil {
-		return movedDoc{}, recordError(err)
+		return nil, "", recordError(err)
 	}
 	drafts, err := stageEnds(lot, m)
 	if err != nil {
-		return movedDoc{}, err
+		return nil, "", err
 	}
-	var doc movedDoc
 	if m.To != "" {
 		start := record.StageStarted{Stage: m.To, Piece: m.Piece, Probes: m.Probes, Cook: m.Cook, Note: m.Note}
 		if m.Cook != 0 {
 			if start.Probes, err = o.cookProbes(ctx, lot, m); err != nil {
-				return doc, err
+				return nil, "", err
 			}
 		}
 		if len(start.Probes) == 0 {
-			doc.Warning = "no probe watches this stage: name one, or enter its temperatures by hand"
+			warning = "no probe watches this stage: name one, or enter its temperatures by hand"
 		}
 		drafts = append(drafts, record.Draft{Body: start})
 	}
 	if len(drafts) == 0 {
-		return doc, refused(http.StatusConflict, "Conflict", "no stage runs that could be ended: say to which stage it goes")
+		return nil, "", refused(http.StatusConflict, "Conflict", "no stage runs that could be ended: say to which stage it goes")
 	}
 	for i := range drafts {
 		drafts[i].Lot, drafts[i].At, drafts[i].By, drafts[i].Auth = id, m.At, by, auth
 	}
-	entries, err := o.Records.Append(ctx, drafts...)
-	if err != nil {
-		return doc, recordError(err)
+	if entries, err = o.Records.Append(ctx, drafts...); err != nil {
+		return nil, "", recordError(err)
 	}
-	for _, e := range entries {
-		doc.Entries = append(doc.Entries, entryDocOf(e))
-	}
-	return doc, nil
+	return entries, warning, nil
 }
 
 // stageEnds are the ends of the stages that run: of the piece, or of everything in the lot.
@@ -103,7 +102,7 @@ func stageEnds(lot *record.Lot, m stageMove) ([]record.Draft, error) {
 }
 
 // cookProbes are the probes of the cook that a smoking is, where none are named.
-func (o Options) cookProbes(ctx context.Context, lot *record.Lot, m stageMove) ([]cook.ProbeID, error) {
+func (o Shop) cookProbes(ctx context.Context, lot *record.Lot, m stageMove) ([]cook.ProbeID, error) {
 	stored, err := o.Library.Cook(ctx, m.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return nil, refused(http.StatusNotFound, "Not found", fmt.Sprintf("cook %d is not known: light the fire first, or leave the cook out", m.Cook))
@@ -144,7 +143,7 @@ type Moment struct {
 }
 
 // timeline is the whole way of a lot, from its opening to the freezer: the entries that hold, and what was logged in its cooks.
-func (o Options) timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
+func (o Shop) timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 	var out []Moment
 	for _, e := range lot.Entries {
 		if lot.Replaced(e.Seq) != 0 || e.Kind == record.KindWithdrawal || e.Kind == record.KindStageEnded {
@@ -184,14 +183,14 @@ func (o Options) timeline(ctx context.Context, lot *record.Lot) ([]Moment, error
 func stageUntil(lot *record.Lot, seq int64) *time.Time {
 	for _, run := range lot.Stages {
 		if run.Seq == seq {
-			return moment(run.Until)
+			return orNull(run.Until)
 		}
 	}
 	return nil
 }
 
 // cookMoments are the events of a cook that concern the meat of the stage.
-func (o Options) cookMoments(ctx context.Context, lot *record.Lot, run record.StageRun) ([]Moment, error) {
+func (o Shop) cookMoments(ctx context.Context, lot *record.Lot, run record.StageRun) ([]Moment, error) {
 	stored, err := o.Library.Cook(ctx, run.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return nil, nil
@@ -218,16 +217,16 @@ func eventText(e cook.Event) string {
 	return ""
 }
 
-func (s *Server) getLotTimeline(w http.ResponseWriter, r *http.Request) error {
-	lot, err := s.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
+func (api *API) getLotTimeline(w http.ResponseWriter, r *http.Request) error {
+	lot, err := api.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
 	if err != nil {
 		return err
 	}
-	rows, err := s.opts.timeline(r.Context(), lot)
+	rows, err := api.opts.timeline(r.Context(), lot)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, struct {
+	return api.give(w, r, http.StatusOK, struct {
 		Timeline []Moment `json:"timeline"`
 	}{append([]Moment{}, rows...)})
 }
@@ -260,7 +259,7 @@ func lotProgress(lot *record.Lot, order plan.Order, now time.Time, progress map[
 }
 
 // planOfLot plans what is left of a lot: by the plan that its journal names, or the newest that was kept for it.
-func (o Options) planOfLot(ctx context.Context, lot *record.Lot, serve time.Time) (plan.Plan, error) {
+func (o Shop) planOfLot(ctx context.Context, lot *record.Lot, serve time.Time) (plan.Plan, error) {
 	order, err := o.orderOfLot(ctx, lot)
 	if err != nil {
 		return plan.Plan{}, err
@@ -271,7 +270,7 @@ func (o Options) planOfLot(ctx context.Context, lot *record.Lot, serve time.Time
 	return o.standing(ctx, order)
 }
 
-func (o Options) orderOfLot(ctx context.Context, lot *record.Lot) (order plan.Order, err error) {
+func (o Shop) orderOfLot(ctx context.Context, lot *record.Lot) (order plan.Order, err error) {
 	var kept cook.KeptPlan
 	if n := len(lot.Plans); n > 0 {
 		if kept, err = o.Papers.Plan(ctx, lot.Plans[n-1].Body.Plan); err != nil {
@@ -292,21 +291,21 @@ func (o Options) orderOfLot(ctx context.Context, lot *record.Lot) (order plan.Or
 	return order, err
 }
 
-func (s *Server) getLotPlan(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getLotPlan(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "serve", "format")
 	serve, format := q.time("serve"), q.values.Get("format")
 	if err := q.err(); err != nil {
 		return err
 	}
-	lot, err := s.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
+	lot, err := api.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
 	if err != nil {
 		return err
 	}
-	made, err := s.opts.planOfLot(r.Context(), lot, serve)
+	made, err := api.opts.planOfLot(r.Context(), lot, serve)
 	if err != nil {
 		return err
 	}
-	return s.answerPlan(w, r, format, string(lot.ID), made)
+	return api.answerPlan(w, r, format, string(lot.ID), made)
 }
 
 // yieldDoc is the yield of a lot, with what others printed and what earlier lots of the product gave.
@@ -328,7 +327,7 @@ type historyDoc struct {
 // historyLots is how many earlier lots are looked at.
 const historyLots = 100
 
-func (o Options) yieldOf(ctx context.Context, lot *record.Lot) (yieldDoc, error) {
+func (o Shop) yieldOf(ctx context.Context, lot *record.Lot) (yieldDoc, error) {
 	doc := yieldDoc{Yield: lot.Yield(), Published: []record.Published{}}
 	for _, p := range lot.Pieces {
 		if list := record.PublishedYields(p.Cut); len(doc.Published) == 0 {
@@ -358,14 +357,23 @@ func (o Options) yieldOf(ctx context.Context, lot *record.Lot) (yieldDoc, error)
 	return doc, nil
 }
 
-func (s *Server) getLotYield(w http.ResponseWriter, r *http.Request) error {
-	lot, err := s.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
+func (api *API) getLotYield(w http.ResponseWriter, r *http.Request) error {
+	lot, err := api.opts.Records.Lot(r.Context(), cook.LotID(r.PathValue("lot")))
 	if err != nil {
 		return err
 	}
-	doc, err := s.opts.yieldOf(r.Context(), lot)
+	doc, err := api.opts.yieldOf(r.Context(), lot)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, doc)
+}
+
+// orNull is a time in JSON: null when there is none.
+func orNull(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.UTC()
+	return &t
 }

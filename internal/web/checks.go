@@ -64,7 +64,7 @@ func checkOf(e record.Entry) (cook.ProbeID, calibrate.Check, error) {
 }
 
 // standings gives how each probe that was ever checked stands; of one probe where it is named.
-func (o Options) standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]calibrate.Standing, map[cook.ProbeID][]calibrate.Check, error) {
+func (o Shop) standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]calibrate.Standing, map[cook.ProbeID][]calibrate.Check, error) {
 	entries, err := o.Checks.ProbeChecks(ctx, string(id))
 	if err != nil {
 		return nil, nil, err
@@ -142,8 +142,8 @@ func checkDocOf(c calibrate.Check) checkDoc {
 
 func thousandth(v float64) float64 { return math.Round(v*1000) / 1000 }
 
-func (o Options) standingDocOf(id cook.ProbeID, s calibrate.Standing, history []calibrate.Check) standingDoc {
-	d := standingDoc{Probe: id, Checks: []checkDoc{}, Due: s.Due, Tolerance: float64(o.Checking.tolerance()), Every: o.Checking.Every.Seconds(), Doubtful: []spanDoc{}, Drift: []trendDoc{}}
+func (api *API) standingDocOf(id cook.ProbeID, s calibrate.Standing, history []calibrate.Check) standingDoc {
+	d := standingDoc{Probe: id, Checks: []checkDoc{}, Due: s.Due, Tolerance: float64(api.opts.Checking.tolerance()), Every: api.opts.Checking.Every.Seconds(), Doubtful: []spanDoc{}, Drift: []trendDoc{}}
 	for _, c := range history {
 		d.Checks = append(d.Checks, checkDocOf(c))
 	}
@@ -151,18 +151,18 @@ func (o Options) standingDocOf(id cook.ProbeID, s calibrate.Standing, history []
 		d.Passed = &s.Last.Passed
 	}
 	for _, x := range s.Doubtful {
-		d.Doubtful = append(d.Doubtful, spanDoc{moment(x.From), moment(x.To)})
+		d.Doubtful = append(d.Doubtful, spanDoc{orNull(x.From), orNull(x.To)})
 	}
 	for _, t := range s.Trends {
 		d.Drift = append(d.Drift, trendDoc{string(t.Kind), thousandth(t.PerMonth), t.N})
 	}
-	if c, ok := o.Checking.Corrections[id]; ok {
+	if c, ok := api.opts.Checking.Corrections[id]; ok {
 		d.Correction = &correctionDoc{c.Slope, c.K}
 	}
 	return d
 }
 
-func (s *Server) getChecks(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getChecks(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "probe")
 	id := q.probe("probe")
 	if !q.values.Has("probe") {
@@ -171,11 +171,11 @@ func (s *Server) getChecks(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	standings, history, err := s.opts.standings(r.Context(), id)
+	standings, history, err := api.opts.standings(r.Context(), id)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, s.opts.standingDocOf(id, standings[id], history[id]))
+	return api.give(w, r, http.StatusOK, api.standingDocOf(id, standings[id], history[id]))
 }
 
 // checkAsk is a check as it is sent. Whether it was passed is for the daemon to say.
@@ -193,12 +193,12 @@ type checkAsk struct {
 	Note      string                `json:"note"`
 }
 
-func (s *Server) postCheck(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postCheck(w http.ResponseWriter, r *http.Request) error {
 	var ask checkAsk
 	if err := take(r, &ask, false); err != nil {
 		return err
 	}
-	entry, err := s.keepCheck(r, ask)
+	entry, err := api.keepCheck(r, ask)
 	if err != nil {
 		return err
 	}
@@ -206,15 +206,15 @@ func (s *Server) postCheck(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusCreated, checkDocOf(c))
+	return api.give(w, r, http.StatusCreated, checkDocOf(c))
 }
 
 // keepCheck judges a check and enters it in the shop's records.
-func (s *Server) keepCheck(r *http.Request, ask checkAsk) (record.Entry, error) {
+func (api *API) keepCheck(r *http.Request, ask checkAsk) (record.Entry, error) {
 	if err := ask.Probe.Validate(); err != nil {
 		return record.Entry{}, bad("probe: %s", clipTo(err.Error(), 200))
 	}
-	tolerance := s.opts.Checking.tolerance()
+	tolerance := api.opts.Checking.tolerance()
 	if ask.Tolerance != nil {
 		tolerance = *ask.Tolerance
 	}
@@ -230,11 +230,11 @@ func (s *Server) keepCheck(r *http.Request, ask checkAsk) (record.Entry, error) 
 	if err := body.Validate(); err != nil {
 		return record.Entry{}, bad("%s", clipTo(strings.ReplaceAll(err.Error(), "\n", "; "), 500))
 	}
-	who, auth, err := s.signed(r, ask.signature)
+	who, auth, err := api.opts.Sign(r, ask.signature)
 	if err != nil {
 		return record.Entry{}, err
 	}
-	entries, err := s.opts.Checks.Append(r.Context(), record.Draft{At: ask.Time, By: who, Auth: auth, Body: body})
+	entries, err := api.opts.Checks.Append(r.Context(), record.Draft{At: ask.Time, By: who, Auth: auth, Body: body})
 	if err != nil {
 		return record.Entry{}, recordError(err)
 	}
@@ -258,7 +258,7 @@ type comparisonDoc struct {
 	Most   *float64     `json:"most_k"`
 }
 
-func (s *Server) getCompare(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getCompare(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "probe", "with", "from", "to", "within")
 	a, b := q.probe("probe"), q.probe("with")
 	from, to := q.span()
@@ -271,15 +271,15 @@ func (s *Server) getCompare(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	doc, err := s.opts.compare(r.Context(), a, b, from, to, within)
+	c, err := api.opts.compare(r.Context(), a, b, from, to, within)
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, doc)
+	return api.give(w, r, http.StatusOK, comparisonDocOf(a, b, within, c))
 }
 
 // compare lays the good readings of two probes side by side; without a beginning those of the last 24 hours.
-func (o Options) compare(ctx context.Context, a, b cook.ProbeID, from, to time.Time, within time.Duration) (comparisonDoc, error) {
+func (o Shop) compare(ctx context.Context, a, b cook.ProbeID, from, to time.Time, within time.Duration) (calibrate.Comparison, error) {
 	if from.IsZero() {
 		from = o.Now().Add(-24 * time.Hour)
 		if !to.IsZero() {
@@ -290,7 +290,7 @@ func (o Options) compare(ctx context.Context, a, b cook.ProbeID, from, to time.T
 	for i, id := range []cook.ProbeID{a, b} {
 		readings, err := o.Library.Readings(ctx, cook.ReadingQuery{Probe: id, From: from, To: to, Limit: mostCompared})
 		if err != nil {
-			return comparisonDoc{}, err
+			return calibrate.Comparison{}, err
 		}
 		for _, one := range readings {
 			if one.Quality == cook.Good && !one.Retained {
@@ -298,14 +298,17 @@ func (o Options) compare(ctx context.Context, a, b cook.ProbeID, from, to time.T
 			}
 		}
 	}
-	c := calibrate.Compare(series[0], series[1], within)
+	return calibrate.Compare(series[0], series[1], within), nil
+}
+
+func comparisonDocOf(a, b cook.ProbeID, within time.Duration, c calibrate.Comparison) comparisonDoc {
 	doc := comparisonDoc{Probe: a, With: b, Within: within.Seconds(), Pairs: c.Pairs}
 	if c.Pairs > 0 {
 		value := func(d thermal.CelsiusDelta) *float64 { v := thousandth(float64(d)); return &v }
-		doc.From, doc.To, doc.Mean, doc.Least, doc.Most = moment(c.From), moment(c.To), value(c.Mean), value(c.Least), value(c.Most)
+		doc.From, doc.To, doc.Mean, doc.Least, doc.Most = orNull(c.From), orNull(c.To), value(c.Mean), value(c.Least), value(c.Most)
 		if c.Pairs > 1 {
 			doc.Spread = value(c.Spread)
 		}
 	}
-	return doc, nil
+	return doc
 }

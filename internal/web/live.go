@@ -20,10 +20,10 @@ const (
 // getLive streams the live state (server-sent events, HTML standard section 9.2): an event "snapshot" at once and after
 // every change, without the fans, and an event "clock" with a comment each 15 s. The id of a snapshot is drawn from
 // its content: who reconnects with a Last-Event-ID that is still true gets the next change only.
-func (s *Server) getLive(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getLive(w http.ResponseWriter, r *http.Request) error {
 	select {
-	case s.streams <- struct{}{}:
-		defer func() { <-s.streams }()
+	case api.streams <- struct{}{}:
+		defer func() { <-api.streams }()
 	default:
 		e := refused(http.StatusServiceUnavailable, "Too many live streams", "too many pages are open: close some, or ask /api/v1/snapshot now and then")
 		e.header = http.Header{"Retry-After": {"30"}}
@@ -34,23 +34,23 @@ func (s *Server) getLive(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Cache-Control", "no-store")
 	h.Set("X-Accel-Buffering", "no") // proxies: pass it on at once
 	w.WriteHeader(http.StatusOK)
-	l := &liveStream{server: s, w: w, control: http.NewResponseController(w), last: r.Header.Get("Last-Event-ID")}
+	l := &liveStream{api: api, w: w, control: http.NewResponseController(w), last: r.Header.Get("Last-Event-ID")}
 	if err := l.run(r); err != nil {
-		s.opts.Log.Debug("live stream ended", "error", err)
+		api.opts.Log.Debug("live stream ended", "error", err)
 	}
 	return nil
 }
 
 // liveStream is one open stream.
 type liveStream struct {
-	server  *Server
+	api     *API
 	w       http.ResponseWriter
 	control *http.ResponseController
 	last    string // id of the last snapshot that the reader has
 }
 
 func (l *liveStream) run(r *http.Request) error {
-	changed, stop := l.server.opts.View.Changed()
+	changed, stop := l.api.opts.View.Changed()
 	defer stop()
 	if err := l.write("retry: 3000\n\n"); err != nil {
 		return err
@@ -67,7 +67,7 @@ func (l *liveStream) run(r *http.Request) error {
 			select {
 			case <-r.Context().Done():
 				return nil
-			case <-l.server.closing:
+			case <-l.api.closing:
 				return nil
 			case <-comment.C:
 				if err := l.clock(); err != nil {
@@ -81,7 +81,7 @@ func (l *liveStream) run(r *http.Request) error {
 		case <-pause.C:
 		case <-r.Context().Done():
 			return nil
-		case <-l.server.closing:
+		case <-l.api.closing:
 			return nil
 		}
 	}
@@ -89,8 +89,8 @@ func (l *liveStream) run(r *http.Request) error {
 
 // snapshot sends the state unless the reader has it.
 func (l *liveStream) snapshot() error {
-	state := l.server.opts.View.Snapshot()
-	doc, err := l.server.snapshotDocOf(state, false)
+	state := l.api.opts.View.Snapshot()
+	doc, err := l.api.snapshotDocOf(state, false)
 	if err != nil {
 		return err
 	}
@@ -115,7 +115,7 @@ func (l *liveStream) snapshot() error {
 
 // clock sends a sign of life: a comment for proxies, an event for the page.
 func (l *liveStream) clock() error {
-	now := l.server.opts.Now().UTC().Format(time.RFC3339)
+	now := l.api.opts.Now().UTC().Format(time.RFC3339)
 	return l.write(fmt.Sprintf(": still here\n\nevent: clock\ndata: {\"now\":%q}\n\n", now))
 }
 

@@ -142,8 +142,8 @@ func TestLive_IsDocumented(t *testing.T) {
 
 func TestLive_RefusesTooManyStreams(t *testing.T) {
 	server := newServer(t, newShelf(t), nil)
-	for range maxStreams {
-		server.streams <- struct{}{}
+	for range 64 {
+		server.api.streams <- struct{}{}
 	}
 	w := send(server, request("GET", "/api/v1/live", ""))
 	mustProblem(t, w, 503)
@@ -210,7 +210,7 @@ func TestLive_LetsASlowReaderGo(t *testing.T) {
 		if waited := time.Since(began); waited != liveDeadline {
 			t.Errorf("waited %v, want %v", waited, liveDeadline)
 		}
-		if len(server.streams) != 0 {
+		if len(server.api.streams) != 0 {
 			t.Error("its place is not free again")
 		}
 	})
@@ -218,7 +218,7 @@ func TestLive_LetsASlowReaderGo(t *testing.T) {
 
 func TestSnapshot_HasNoNumberForWhatIsUnknown(t *testing.T) {
 	server := newServer(t, newShelf(t), nil)
-	doc, err := server.snapshotDocOf(monitor.Snapshot{Probes: []monitor.ProbeView{{ID: "core"}}}, true)
+	doc, err := server.api.snapshotDocOf(monitor.Snapshot{Probes: []monitor.ProbeView{{ID: "core"}}}, true)
 	if err != nil {
 		t.Fatal(err)
 	}

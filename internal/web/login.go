@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
@@ -11,7 +10,6 @@ import (
 	"html/template"
 	"net/http"
 	"net/netip"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -31,26 +29,6 @@ const (
 
 //go:embed templates/login.html
 var loginMarkup string
-
-// person is who asks. Without users everybody is a manager without a name.
-type person struct {
-	name  string
-	level Level
-}
-
-// may reports whether the person has the level or a higher one.
-func (p person) may(need Level) bool {
-	order := []Level{Watch, Work, Manage}
-	return slices.Index(order, p.level) >= slices.Index(order, need)
-}
-
-type personKey struct{}
-
-// personOf gives who asks; the guard has put it there.
-func personOf(r *http.Request) person {
-	p, _ := r.Context().Value(personKey{}).(person)
-	return p
-}
 
 type session struct {
 	user  string
@@ -126,15 +104,11 @@ func (g *gate) guard(s *Server, next http.Handler) http.Handler {
 			return
 		}
 		if changes(r) && !who.may(Work) {
-			s.fail(w, r, tooLow(Work))
+			s.tell.fail(w, r, tooLow(Work))
 			return
 		}
-		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), personKey{}, who)))
+		next.ServeHTTP(w, r.WithContext(who.in(r.Context())))
 	})
-}
-
-func tooLow(need Level) error {
-	return refused(http.StatusForbidden, "Not allowed", fmt.Sprintf("this needs the level %q: log in as somebody who has it", need))
 }
 
 var errNobody = errors.New("nobody is logged in")
@@ -161,7 +135,7 @@ func (g *gate) who(r *http.Request) (person, error) {
 func (g *gate) ask(s *Server, w http.ResponseWriter, r *http.Request, err error) {
 	var known *requestError
 	if errors.As(err, &known) {
-		s.fail(w, r, err)
+		s.tell.fail(w, r, err)
 		return
 	}
 	if r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html") {
@@ -171,7 +145,7 @@ func (g *gate) ask(s *Server, w http.ResponseWriter, r *http.Request, err error)
 	if r.Header.Get("Sec-Fetch-Mode") == "" { // a browser would open a window of its own over the page
 		w.Header().Set("WWW-Authenticate", `Basic realm="stallkeeper", charset="UTF-8"`)
 	}
-	s.fail(w, r, refused(http.StatusUnauthorized, "Login needed", "log in at /login, or send user and password by HTTP Basic"))
+	s.tell.fail(w, r, refused(http.StatusUnauthorized, "Login needed", "log in at /login, or send user and password by HTTP Basic"))
 }
 
 // byBasic checks user and password, with a short memory so that a scraper does not cost a hash each time.

@@ -232,7 +232,7 @@ func TestUsers_AreChecked(t *testing.T) {
 		"plain password": {{"boss", Manage, password}}, "weak hash": {{"boss", Manage, string(weak)}}, "no such level": {{"boss", "owner", good.Hash}},
 		"no name": {{"", Manage, good.Hash}}, "colon": {{"a:b", Manage, good.Hash}}, "twice": {good, good},
 	} {
-		o := newShelf(t).options(t)
+		o := optionsOf(t, newNight(t))
 		o.Users = list
 		if _, err := New(o); err == nil {
 			t.Errorf("%s: no error", name)

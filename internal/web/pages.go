@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"log/slog"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -15,7 +16,6 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
-	"stallkeeper/internal/record"
 )
 
 // The rules of the pages are:
@@ -27,13 +27,24 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
+// PageOptions are what the pages need beside the shop.
+type PageOptions struct {
+	Shop
+	Log      *slog.Logger
+	Invented bool   // the demo: every page says plainly that the data is invented
+	Broker   string // where probes publish to; the first-run page shows it
+	Login    bool   // people log in
+	PINs     bool   // entries are signed with initials and a PIN
+	Secure   bool   // people reach the daemon over TLS
+	Sign     sign   // tells who makes an entry
+}
+
 // pageSet is the pages with what they are made from.
 type pageSet struct {
-	Options
+	PageOptions
 	views  map[string]*template.Template
 	trails *trails
 	assets map[string]asset
-	sign   func(*http.Request, signature) (string, record.Auth, error) // tells who makes an entry
 }
 
 // page is what every template gets.
@@ -48,8 +59,8 @@ type page struct {
 	Body     any
 }
 
-func newPageSet(o Options) (*pageSet, error) {
-	p := &pageSet{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
+func newPageSet(o PageOptions) (*pageSet, error) {
+	p := &pageSet{PageOptions: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
 		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
 		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,

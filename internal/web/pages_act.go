@@ -158,9 +158,6 @@ func localTime(text string, in *time.Location) (time.Time, error) {
 	return time.Time{}, bad("time %q: write it like 2026-05-02T20:00", text)
 }
 
-// onPage stands in the log for a person without a name.
-const onPage = "page"
-
 // postSettings keeps a choice in a cookie of this browser.
 func (p *pageSet) postSettings(w http.ResponseWriter, r *http.Request) error {
 	for name, values := range map[string][]string{unitCookie: {"c", "f"}, lightCookie: {"system", "dark", "light", "red"}} {

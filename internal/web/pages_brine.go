@@ -158,7 +158,7 @@ func (p *pageSet) postBrineKeep(w http.ResponseWriter, r *http.Request) error {
 	}
 	name := strings.TrimSpace(r.PostForm.Get("name"))
 	see := readerOf(r, p.Now(), p.Location)
-	if _, _, err := p.keepFormulation(r, name, see.sheet(r.PostForm)); err != nil {
+	if _, _, err := p.keepFormulation(r.Context(), name, see.sheet(r.PostForm), by(r, "")); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/brine?load="+url.QueryEscape(name), http.StatusSeeOther)

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"io"
 	"log/slog"
 	"math"
 	"net/http/httptest"
@@ -356,15 +355,24 @@ func (n *night) AlarmHistory(context.Context, time.Time, int) ([]alarm.Alarm, er
 	return n.Snapshot().Alarms, nil
 }
 
-func (n *night) options(t testing.TB) Options {
-	return Options{Desk: n, Library: n, View: n, PostRoom: &counter{}, Papers: &drawer{}, Checks: &checkbook{now: time.Date(2026, 11, 26, 8, 0, 0, 0, time.UTC)}, Planner: evenly{}, Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Location: zone(t),
-		Now: func() time.Time { return n.Snapshot().Now }, Broker: "mqtt://127.0.0.1:1883", Estimator: estimator.New(estimator.DefaultPrior())}
+// shop is the night as the API and the pages meet it.
+func (n *night) shop(t testing.TB) Shop {
+	return Shop{Desk: n, Library: n, View: n, PostRoom: &counter{}, Papers: &drawer{}, Checks: &checkbook{now: time.Date(2026, 11, 26, 8, 0, 0, 0, time.UTC)}, Planner: evenly{},
+		Location: zone(t), Now: func() time.Time { return n.Snapshot().Now }, Estimator: estimator.New(estimator.DefaultPrior())}
+}
+
+// noLog throws away what is logged.
+func noLog() *slog.Logger { return slog.New(slog.DiscardHandler) }
+
+// optionsOf are those of a night.
+func optionsOf(t testing.TB, n *night) Options {
+	return Options{Shop: n.shop(t), Log: noLog(), Broker: "mqtt://127.0.0.1:1883"}
 }
 
 // serveNight serves the pages of a night.
 func serveNight(t testing.TB, n *night, edit func(*Options)) *httptest.Server {
 	t.Helper()
-	o := n.options(t)
+	o := optionsOf(t, n)
 	if edit != nil {
 		edit(&o)
 	}

@@ -70,7 +70,7 @@ func (p *pageSet) lots(w http.ResponseWriter, r *http.Request, status int, f ope
 
 // signing says how this person signs entries.
 func (p *pageSet) signing(r *http.Request) signView {
-	return signView{Login: personOf(r).name, PIN: len(p.People) > 0}
+	return signView{Login: personOf(r).name, PIN: p.PINs}
 }
 
 // postLot opens a lot.
@@ -103,7 +103,7 @@ func (p *pageSet) openLot(r *http.Request) (cook.LotID, error) {
 			body.Pieces = append(body.Pieces, *one)
 		}
 	}
-	by, auth, err := p.sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	by, auth, err := p.Sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err != nil {
 		return "", err
 	}

@@ -5,13 +5,11 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"stallkeeper/estimator"
-	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/brine"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/plan"
@@ -127,7 +125,7 @@ func (p *pageSet) postPlan(w http.ResponseWriter, r *http.Request) error {
 	f.Typed = r.PostForm
 	order := f.order()
 	if len(f.Wrong) == 0 {
-		kept, _, err := p.keepPlan(r, order)
+		kept, _, err := p.keepPlan(r.Context(), order, by(r, ""))
 		var request *requestError
 		switch {
 		case err == nil:
@@ -325,15 +323,4 @@ func (v plannedView) Rules() []string {
 		}
 	}
 	return out
-}
-
-// setNow is the setpoint that a running cook has now.
-func setNow(c *cook.Cook, now time.Time) thermal.Celsius {
-	at := c.Pit.SetPoint
-	for _, e := range slices.Backward(c.Events) {
-		if e.Kind == cook.EventSetPoint && !e.Time.After(now) {
-			return e.Celsius
-		}
-	}
-	return at
 }

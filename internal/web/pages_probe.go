@@ -25,8 +25,11 @@ type probeView struct {
 	Fit        *calibrate.Correction // what would correct the last check, on top of what is configured
 	Others     []cook.ProbeID
 	With       cook.ProbeID
-	Side       *comparisonDoc
+	Side       *calibrate.Comparison
 }
+
+// besideWithin is how near in time two readings must lie to be compared on the page.
+const besideWithin = 30 * time.Second
 
 // getProbePage shows a probe with its checks, and beside another one where the request names it.
 func (p *pageSet) getProbePage(w http.ResponseWriter, r *http.Request) error {
@@ -65,7 +68,7 @@ func (p *pageSet) getProbePage(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if body.With = cook.ProbeID(r.FormValue("with")); body.With != "" && body.With != id {
-		side, err := p.compare(r.Context(), id, body.With, time.Time{}, time.Time{}, 30*time.Second)
+		side, err := p.compare(r.Context(), id, body.With, time.Time{}, time.Time{}, besideWithin)
 		if err != nil {
 			return err
 		}

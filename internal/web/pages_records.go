@@ -128,7 +128,7 @@ func (p *pageSet) enter(r *http.Request) (int64, error) {
 			d.At = at
 		}
 	}
-	if d.By, d.Auth, err = p.sign(r, signature{By: form.Get("by"), PIN: form.Get("pin")}); err != nil {
+	if d.By, d.Auth, err = p.Sign(r, signature{By: form.Get("by"), PIN: form.Get("pin")}); err != nil {
 		return 0, err
 	}
 	entries, err := p.Records.Append(r.Context(), d)
@@ -274,7 +274,7 @@ func (p *pageSet) replacedOf(r *http.Request, entries []record.Entry) (*record.L
 const documentTimeout = 2 * time.Minute
 
 // getDocument sends a lot as PDF, CSV or JSON.
-func (s *Server) getDocument(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getDocument(w http.ResponseWriter, r *http.Request) error {
 	q := queryOf(r, nil, "format")
 	format := q.values.Get("format")
 	types := map[string]string{"pdf": "application/pdf", "csv": "text/csv; charset=utf-8", "json": "application/json"}
@@ -293,7 +293,7 @@ func (s *Server) getDocument(w http.ResponseWriter, r *http.Request) error {
 	if record.CheckLotID(lot) != nil {
 		return refused(http.StatusNotFound, "Not found", "lot "+clip(string(lot))+" is not the name of a lot")
 	}
-	data, err := s.opts.Documents.Document(r.Context(), lot, format)
+	data, err := api.opts.Documents.Document(r.Context(), lot, format)
 	if err != nil {
 		return recordError(err)
 	}
@@ -302,7 +302,7 @@ func (s *Server) getDocument(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Disposition", `attachment; filename="`+url.PathEscape(string(lot))+"."+format+`"`)
 	h.Set("Content-Length", strconv.Itoa(len(data)))
 	if _, err := w.Write(data); err != nil && !errors.Is(err, http.ErrHandlerTimeout) {
-		s.opts.Log.Debug("document not taken", "lot", lot, "error", err)
+		api.opts.Log.Debug("document not taken", "lot", lot, "error", err)
 	}
 	return nil
 }

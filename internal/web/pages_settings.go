@@ -24,7 +24,7 @@ func (p *pageSet) getSettings(w http.ResponseWriter, r *http.Request) error {
 		body.Key = p.PostRoom.PushKey()
 	}
 	for _, path := range body.Paths {
-		if who.may(Work) && mayHear(who, path, len(p.Users) > 0) {
+		if who.may(Work) && mayHear(who.name, path, p.Login) {
 			body.Hear = append(body.Hear, path.Name)
 		}
 	}

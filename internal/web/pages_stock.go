@@ -52,7 +52,7 @@ func (p *pageSet) postStockTake(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		return bad("the form cannot be read: %v", err)
 	}
-	by, auth, err := p.sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	by, auth, err := p.Sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err == nil {
 		out := stockOut{Product: r.FormValue("product"), Kept: r.FormValue("kept"), Why: strings.TrimSpace(r.FormValue("why")), Discard: r.FormValue("discard") != ""}
 		if out.Portions, err = strconv.Atoi(strings.TrimSpace(r.FormValue("portions"))); err != nil {

@@ -458,7 +458,7 @@ func TestPages_OfferOnlyWhatThePersonMayDo(t *testing.T) {
 func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
 	n := newNight(t)
 	see := readerOf(httptest.NewRequest(http.MethodGet, "/", nil), n.snap.Now, zone(t))
-	p, err := newPageSet(n.options(t))
+	p, err := newPageSet(PageOptions{Shop: n.shop(t), Log: noLog()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -492,7 +492,7 @@ func TestWatch_SaysWhatIsOffTheFire(t *testing.T) {
 
 func TestLanes_LabelsNeverTouch(t *testing.T) {
 	n := newNight(t)
-	p, err := newPageSet(n.options(t))
+	p, err := newPageSet(PageOptions{Shop: n.shop(t), Log: noLog()})
 	if err != nil {
 		t.Fatal(err)
 	}

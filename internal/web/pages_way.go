@@ -156,7 +156,7 @@ func (p *pageSet) enterWay(w http.ResponseWriter, r *http.Request, enter func(by
 	if err := r.ParseForm(); err != nil {
 		return bad("the form cannot be read: %v", err)
 	}
-	by, auth, err := p.sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	by, auth, err := p.Sign(r, signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err == nil {
 		err = enter(by, auth)
 	}
@@ -195,7 +195,7 @@ func (p *pageSet) postWayStage(w http.ResponseWriter, r *http.Request) error {
 				return err
 			}
 		}
-		_, err = p.moveStage(r.Context(), cook.LotID(r.PathValue("lot")), m, by, auth)
+		_, _, err = p.moveStage(r.Context(), cook.LotID(r.PathValue("lot")), m, by, auth)
 		return err
 	})
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net/http"
 
 	"stallkeeper/internal/brine"
 	"stallkeeper/internal/cook"
@@ -23,7 +22,7 @@ type Papers interface {
 }
 
 // planned works an order out. Its errors are about the order.
-func (o Options) planned(order plan.Order) (plan.Plan, error) {
+func (o Shop) planned(order plan.Order) (plan.Plan, error) {
 	request, err := order.Request(o.Now(), o.Location)
 	if err != nil {
 		return plan.Plan{}, bad("%s", clipTo(err.Error(), 2000))
@@ -36,21 +35,21 @@ func (o Options) planned(order plan.Order) (plan.Plan, error) {
 }
 
 // keepPlan works an order out and keeps both.
-func (o Options) keepPlan(r *http.Request, order plan.Order) (cook.KeptPlan, plan.Plan, error) {
+func (o Shop) keepPlan(ctx context.Context, order plan.Order, by string) (cook.KeptPlan, plan.Plan, error) {
 	made, err := o.planned(order)
 	if err != nil {
 		return cook.KeptPlan{}, made, err
 	}
 	now := cook.Instant(o.Now())
 	order.Now = made.Request.Now
-	kept := cook.KeptPlan{Made: now, By: by(r, ""), Name: order.Name, Serve: cook.Instant(order.Serve), Lot: order.Lot, Cook: order.Cook}
+	kept := cook.KeptPlan{Made: now, By: by, Name: order.Name, Serve: cook.Instant(order.Serve), Lot: order.Lot, Cook: order.Cook}
 	if kept.Order, err = json.Marshal(order); err != nil {
 		return kept, made, fmt.Errorf("write order: %w", err)
 	}
 	if kept.Plan, err = json.Marshal(made); err != nil {
 		return kept, made, fmt.Errorf("write plan: %w", err)
 	}
-	kept.ID, err = o.Papers.KeepPlan(r.Context(), kept)
+	kept.ID, err = o.Papers.KeepPlan(ctx, kept)
 	return kept, made, err
 }
 
@@ -69,7 +68,7 @@ func orderOf(kept cook.KeptPlan) (o plan.Order, err error) {
 }
 
 // again makes a kept plan anew from its order, as it was made.
-func (o Options) again(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
+func (o Shop) again(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
 	order, err := orderOf(kept)
 	if err != nil {
 		return order, plan.Plan{}, err
@@ -82,8 +81,8 @@ func (o Options) again(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
 }
 
 // keepFormulation checks that a sheet can be worked out, and keeps it.
-func (o Options) keepFormulation(r *http.Request, name string, sheet brine.Sheet) (cook.KeptFormulation, brine.Answer, error) {
-	f := cook.KeptFormulation{Name: name, Made: cook.Instant(o.Now()), By: by(r, "")}
+func (o Shop) keepFormulation(ctx context.Context, name string, sheet brine.Sheet, by string) (cook.KeptFormulation, brine.Answer, error) {
+	f := cook.KeptFormulation{Name: name, Made: cook.Instant(o.Now()), By: by}
 	if err := cook.CheckName(name); err != nil {
 		return f, brine.Answer{}, bad("%s", clipTo(err.Error(), 300))
 	}
@@ -94,7 +93,7 @@ func (o Options) keepFormulation(r *http.Request, name string, sheet brine.Sheet
 	if f.Sheet, err = json.Marshal(sheet); err != nil {
 		return f, answer, fmt.Errorf("write sheet: %w", err)
 	}
-	return f, answer, o.Papers.KeepFormulation(r.Context(), f)
+	return f, answer, o.Papers.KeepFormulation(ctx, f)
 }
 
 // sheetOf reads a kept formulation.

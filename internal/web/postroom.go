@@ -83,8 +83,8 @@ func testPath(ctx context.Context, post PostRoom, path, by string) (delivered bo
 
 // mayHear reports whether a person may have a browser subscribed to a path: their own one. Whoever could subscribe to
 // another's would read what that person is told. Without users whoever reaches the page is everybody.
-func mayHear(p person, path Path, users bool) bool {
-	return path.Kind == browserPath && (!users || path.Person == p.name)
+func mayHear(name string, path Path, login bool) bool {
+	return path.Kind == browserPath && (!login || path.Person == name)
 }
 
 // pathOf finds a path by its name.
@@ -104,34 +104,34 @@ func pathOf(ctx context.Context, post PostRoom, name string) (Path, error) {
 }
 
 // getPaths lists the paths of messages and how they do.
-func (s *Server) getPaths(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getPaths(w http.ResponseWriter, r *http.Request) error {
 	answer := struct {
 		Paths []Path `json:"paths"`
 	}{Paths: []Path{}}
-	if s.opts.PostRoom != nil {
-		paths, err := s.opts.PostRoom.Paths(r.Context())
+	if api.opts.PostRoom != nil {
+		paths, err := api.opts.PostRoom.Paths(r.Context())
 		if err != nil {
 			return err
 		}
 		answer.Paths = append(answer.Paths, paths...)
 	}
-	return s.give(w, r, http.StatusOK, answer)
+	return api.give(w, r, http.StatusOK, answer)
 }
 
 // postPathTest sends a test message by a path.
-func (s *Server) postPathTest(w http.ResponseWriter, r *http.Request) error {
-	delivered, said, err := testPath(r.Context(), s.opts.PostRoom, r.PathValue("path"), by(r, "somebody with the API"))
+func (api *API) postPathTest(w http.ResponseWriter, r *http.Request) error {
+	delivered, said, err := testPath(r.Context(), api.opts.PostRoom, r.PathValue("path"), by(r, "somebody with the API"))
 	if err != nil {
 		return err
 	}
-	return s.give(w, r, http.StatusOK, struct {
+	return api.give(w, r, http.StatusOK, struct {
 		Delivered bool   `json:"delivered"`
 		Said      string `json:"said"`
 	}{delivered, said})
 }
 
 // postSubscription keeps the subscription of a browser.
-func (s *Server) postSubscription(w http.ResponseWriter, r *http.Request) error {
+func (api *API) postSubscription(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Endpoint string `json:"endpoint"`
 		Keys     struct {
@@ -142,15 +142,15 @@ func (s *Server) postSubscription(w http.ResponseWriter, r *http.Request) error 
 	if err := take(r, &body, false); err != nil {
 		return err
 	}
-	path, err := pathOf(r.Context(), s.opts.PostRoom, r.PathValue("path"))
+	path, err := pathOf(r.Context(), api.opts.PostRoom, r.PathValue("path"))
 	if err != nil {
 		return err
 	}
-	if !mayHear(personOf(r), path, len(s.opts.Users) > 0) {
+	if !mayHear(personOf(r).name, path, api.opts.Login) {
 		return refused(http.StatusForbidden, "Not allowed", "a browser may be subscribed to a path of the kind webpush whose person is the one who is logged in")
 	}
 	browser := r.UserAgent()
-	err = s.opts.PostRoom.Subscribe(r.Context(), Subscription{Path: path.Name, Endpoint: body.Endpoint, Public: body.Keys.Public, Auth: body.Keys.Auth,
+	err = api.opts.PostRoom.Subscribe(r.Context(), Subscription{Path: path.Name, Endpoint: body.Endpoint, Public: body.Keys.Public, Auth: body.Keys.Auth,
 		By: by(r, onPage), Browser: browser[:min(len(browser), 200)]})
 	switch {
 	case errors.Is(err, ErrBadSubscription):
@@ -163,17 +163,17 @@ func (s *Server) postSubscription(w http.ResponseWriter, r *http.Request) error 
 }
 
 // deleteSubscription drops the subscription of a browser; knowing its endpoint shows that it is one's own.
-func (s *Server) deleteSubscription(w http.ResponseWriter, r *http.Request) error {
+func (api *API) deleteSubscription(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Endpoint string `json:"endpoint"`
 	}
 	if err := take(r, &body, false); err != nil {
 		return err
 	}
-	if _, err := pathOf(r.Context(), s.opts.PostRoom, r.PathValue("path")); err != nil {
+	if _, err := pathOf(r.Context(), api.opts.PostRoom, r.PathValue("path")); err != nil {
 		return err
 	}
-	if err := s.opts.PostRoom.Unsubscribe(r.Context(), body.Endpoint); err != nil {
+	if err := api.opts.PostRoom.Unsubscribe(r.Context(), body.Endpoint); err != nil {
 		return err
 	}
 	w.WriteHeader(http.StatusNoContent)

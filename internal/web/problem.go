@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"log/slog"
 	"maps"
 	"net/http"
 	"strconv"
@@ -67,22 +68,20 @@ func problemOf(err error) problem {
 	return problem{"Internal error", http.StatusInternalServerError, "something went wrong inside the daemon: its log says what"}
 }
 
-// trouble is what the page says is wrong with the daemon, for those who may see the page.
-func (s *Server) trouble(r *http.Request) string {
-	if !personOf(r).may(Watch) {
-		return ""
-	}
-	return s.opts.View.Snapshot().Intake.Trouble
+// teller answers requests with what went wrong.
+type teller struct {
+	Log     *slog.Logger
+	Trouble func(*http.Request) string // what is wrong with the daemon, in words for who asks; "" = nothing, or nothing that they may see
 }
 
 // fail answers with the problem that the error is, and logs what the daemon is to blame for. A trouble that the daemon
 // knows of, such as a full disk, is told in the words in which the page tells it.
-func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
+func (t teller) fail(w http.ResponseWriter, r *http.Request, err error) {
 	p := problemOf(err)
 	if p.Status >= 500 && r.Context().Err() == nil {
-		s.opts.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "error", err)
+		t.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "error", err)
 	}
-	if text := s.trouble(r); p.Status == http.StatusInternalServerError && text != "" {
+	if text := t.Trouble(r); p.Status == http.StatusInternalServerError && text != "" {
 		p = problemOf(refused(http.StatusServiceUnavailable, "In trouble", text))
 	}
 	var request *requestError
@@ -100,6 +99,6 @@ func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	h.Del("Content-Encoding")
 	w.WriteHeader(p.Status)
 	if _, err := w.Write(body); err != nil {
-		s.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
+		t.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 }

@@ -41,7 +41,7 @@ func (p *pageSet) lotMark(r *http.Request, id cook.LotID) string {
 		return "LOT " + string(id)
 	}
 	scheme := "http"
-	if p.TLS != nil || p.BehindProxy {
+	if p.Secure {
 		scheme = "https"
 	}
 	return (&url.URL{Scheme: scheme, Host: r.Host, Path: "/lots/" + string(id)}).String()

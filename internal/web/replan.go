@@ -14,7 +14,7 @@ import (
 )
 
 // standing works an order out as it stands now: the stages of its lot, and the live forecasts of its cook.
-func (o Options) standing(ctx context.Context, order plan.Order) (plan.Plan, error) {
+func (o Shop) standing(ctx context.Context, order plan.Order) (plan.Plan, error) {
 	now := o.Now()
 	progress := map[cook.PieceID]plan.Progress{}
 	var pit thermal.Celsius
@@ -49,7 +49,7 @@ func (o Options) standing(ctx context.Context, order plan.Order) (plan.Plan, err
 }
 
 // cookProgress notes how far the pieces of the order's cook have come, and gives the pit's setpoint now.
-func (o Options) cookProgress(ctx context.Context, order plan.Order, now time.Time, progress map[cook.PieceID]plan.Progress) (thermal.Celsius, error) {
+func (o Shop) cookProgress(ctx context.Context, order plan.Order, now time.Time, progress map[cook.PieceID]plan.Progress) (thermal.Celsius, error) {
 	stored, err := o.Library.Cook(ctx, order.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return 0, bad("cook %d is not known: use one that /api/v1/cooks lists", order.Cook)
@@ -81,11 +81,11 @@ func (o Options) cookProgress(ctx context.Context, order plan.Order, now time.Ti
 			progress[id] = at
 		}
 	}
-	return setNow(&stored.Cook, now), nil
+	return stored.SetPointAt(now), nil
 }
 
 // planOfCook plans what is left of a cook, by the newest plan that was kept for it or by what the cook itself says.
-func (o Options) planOfCook(ctx context.Context, id cook.ID, serve time.Time) (plan.Plan, error) {
+func (o Shop) planOfCook(ctx context.Context, id cook.ID, serve time.Time) (plan.Plan, error) {
 	stored, err := o.Library.Cook(ctx, id)
 	if err != nil {
 		return plan.Plan{}, err
@@ -110,7 +110,7 @@ func (o Options) planOfCook(ctx context.Context, id cook.ID, serve time.Time) (p
 }
 
 // getCookPlan gives what is left to do in a cook, by its live forecasts.
-func (s *Server) getCookPlan(w http.ResponseWriter, r *http.Request) error {
+func (api *API) getCookPlan(w http.ResponseWriter, r *http.Request) error {
 	id, err := pathCook(r)
 	if err != nil {
 		return err
@@ -120,16 +120,16 @@ func (s *Server) getCookPlan(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	made, err := s.opts.planOfCook(r.Context(), id, serve)
+	made, err := api.opts.planOfCook(r.Context(), id, serve)
 	if err != nil {
 		return err
 	}
-	return s.answerPlan(w, r, format, fmt.Sprintf("cook-%d", id), made)
+	return api.answerPlan(w, r, format, fmt.Sprintf("cook-%d", id), made)
 }
 
 // getPlanNow gives a kept plan as it stands now.
-func (s *Server) getPlanNow(w http.ResponseWriter, r *http.Request) error {
-	kept, err := s.keptPlan(r)
+func (api *API) getPlanNow(w http.ResponseWriter, r *http.Request) error {
+	kept, err := api.keptPlan(r)
 	if err != nil {
 		return err
 	}
@@ -142,20 +142,20 @@ func (s *Server) getPlanNow(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	made, err := s.opts.standing(r.Context(), order)
+	made, err := api.opts.standing(r.Context(), order)
 	if err != nil {
 		return err
 	}
-	return s.answerPlan(w, r, format, fmt.Sprintf("plan-%d", kept.ID), made)
+	return api.answerPlan(w, r, format, fmt.Sprintf("plan-%d", kept.ID), made)
 }
 
 // answerPlan answers with a plan that is not kept.
-func (s *Server) answerPlan(w http.ResponseWriter, r *http.Request, format, name string, made plan.Plan) error {
+func (api *API) answerPlan(w http.ResponseWriter, r *http.Request, format, name string, made plan.Plan) error {
 	switch format {
 	case "", "json":
-		return s.give(w, r, http.StatusOK, made)
+		return api.give(w, r, http.StatusOK, made)
 	case "ics", "text":
-		return s.givePlan(w, format, name, made)
+		return api.givePlan(w, format, name, made)
 	}
 	return bad("format %s is not known: use json, ics or text", clip(format))
 }

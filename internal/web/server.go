@@ -10,7 +10,6 @@ import (
 	"net/netip"
 	"runtime/debug"
 	"strings"
-	"sync"
 	"time"
 )
 
@@ -35,9 +34,8 @@ const (
 type Server struct {
 	opts    Options
 	gate    *gate
-	streams chan struct{} // one token for each live stream
-	closing chan struct{} // closed when Run shuts down, to end the live streams
-	once    sync.Once
+	tell    teller
+	api     *API
 	handler http.Handler
 }
 
@@ -47,18 +45,21 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{opts: o, gate: gate, streams: make(chan struct{}, maxStreams), closing: make(chan struct{})}
-	pages, err := newPageSet(o)
+	s := &Server{opts: o, gate: gate}
+	s.tell = teller{Log: o.Log, Trouble: s.trouble}
+	s.api = newAPI(APIOptions{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Login: len(o.Users) > 0, Sign: s.signed, Tell: s.tell})
+	pages, err := newPageSet(PageOptions{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Broker: o.Broker, Login: len(o.Users) > 0, PINs: len(o.People) > 0,
+		Secure: o.TLS != nil || o.BehindProxy, Sign: s.signed})
 	if err != nil {
 		return nil, err
 	}
-	pages.sign = s.signed
 	mux := http.NewServeMux()
 	pages.register(mux)
+	s.api.register(mux)
 	s.routes(mux)
 	foreign := http.NewCrossOriginProtection()
 	foreign.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, refused(http.StatusForbidden, "Another site asked", "a page of another site sent this request: do it from the daemon's own page"))
+		s.tell.fail(w, r, refused(http.StatusForbidden, "Another site asked", "a page of another site sent this request: do it from the daemon's own page"))
 	}))
 	s.handler = s.recovered(secured(s.knownHost(foreign.Handler(s.gate.guard(s, s.limited(s.found(mux)))))))
 	return s, nil
@@ -76,7 +77,7 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 		Handler: s, ReadHeaderTimeout: headerTimeout, ReadTimeout: bodyTimeout, WriteTimeout: writeTimeout,
 		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(s.opts.Log.Handler(), slog.LevelDebug),
 	}
-	server.RegisterOnShutdown(s.endStreams)
+	server.RegisterOnShutdown(s.api.endStreams)
 	served := make(chan error, 1)
 	go func() { served <- s.serve(server, ln) }()
 	select {
@@ -103,8 +104,6 @@ func (s *Server) serve(server *http.Server, ln net.Listener) error {
 	server.TLSConfig = s.opts.TLS.Clone()
 	return server.ServeTLS(ln, "", "")
 }
-
-func (s *Server) endStreams() { s.once.Do(func() { close(s.closing) }) }
 
 // MayListen refuses an address that other machines reach unless people must log in over TLS, or a proxy sees to it.
 func (s *Server) MayListen(addr net.Addr) error { return s.opts.MayListen(addr) }
@@ -142,7 +141,7 @@ func (s *Server) knownHost(next http.Handler) http.Handler {
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !loopbackHost(r.Host) {
-			s.fail(w, r, refused(http.StatusMisdirectedRequest, "Unknown host", "without a login the daemon answers to localhost, 127.0.0.1 and [::1] only: use one of them"))
+			s.tell.fail(w, r, refused(http.StatusMisdirectedRequest, "Unknown host", "without a login the daemon answers to localhost, 127.0.0.1 and [::1] only: use one of them"))
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -169,7 +168,7 @@ func (s *Server) limited(next http.Handler) http.Handler {
 			limit = maxImport
 		}
 		if r.ContentLength > limit {
-			s.fail(w, r, &http.MaxBytesError{Limit: limit})
+			s.tell.fail(w, r, &http.MaxBytesError{Limit: limit})
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
@@ -188,7 +187,7 @@ func (s *Server) recovered(next http.Handler) http.Handler {
 			if v == http.ErrAbortHandler {
 				panic(v)
 			}
-			s.fail(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
+			s.tell.fail(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
 		}()
 		next.ServeHTTP(w, r)
 	})
@@ -207,10 +206,10 @@ func (s *Server) found(mux *http.ServeMux) http.Handler {
 		if said.status == http.StatusMethodNotAllowed {
 			allow := said.header.Get("Allow")
 			w.Header().Set("Allow", allow)
-			s.fail(w, r, refused(said.status, "Method not allowed", r.Method+" does nothing here: use "+allow))
+			s.tell.fail(w, r, refused(said.status, "Method not allowed", r.Method+" does nothing here: use "+allow))
 			return
 		}
-		s.fail(w, r, refused(http.StatusNotFound, "Not found", "nothing is at this address: see /api/v1/openapi.json for what is"))
+		s.tell.fail(w, r, refused(http.StatusNotFound, "Not found", "nothing is at this address: see /api/v1/openapi.json for what is"))
 	})
 }
 

@@ -79,8 +79,9 @@ type View interface {
 	Changed() (c <-chan struct{}, stop func())
 }
 
-// Options are what the server needs.
-type Options struct {
+// Shop is the daemon as those who ask things of it meet it: what is kept, what is live, and who does what they ask. Nil ports are allowed
+// where nothing asks for them; only PostRoom may be nil while the daemon runs.
+type Shop struct {
 	Desk      Desk
 	Library   Library
 	View      View
@@ -88,35 +89,30 @@ type Options struct {
 	Papers    Papers
 	Checks    Checks
 	Checking  Checking
-	Log       *slog.Logger
-	Now       func() time.Time
-	Location  *time.Location       // for local times on pages
-	Invented  bool                 // the demo: the pages say plainly that the data is invented
-	Planner   plan.Forecaster      // for plans: when meat is ready and how it cools
-	Estimator *estimator.Estimator // what no running cook has: a piece before the fire is lit, and how long one keeps warm
-	Broker    string               // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
-	Metrics   http.Handler         // /metrics; nil = none
-	Ready     func() error         // /readyz: nil when the store and the intake work
-
 	Records   Records   // the journal of the lots
-	People    []Person  // who makes entries with initials and PIN
 	Documents Documents // the same records for reading
 	KeepYears int       // how long records are kept at least, where the law asks for less
 
+	Planner   plan.Forecaster      // for plans: when meat is ready and how it cools
+	Estimator *estimator.Estimator // what no running cook has: a piece before the fire is lit, and how long one keeps warm
+	Now       func() time.Time
+	Location  *time.Location // for local times on pages and in names
+}
+
+// Options are what the server needs.
+type Options struct {
+	Shop
+	Log      *slog.Logger
+	Invented bool         // the demo: the pages say plainly that the data is invented
+	Broker   string       // where probes publish to, such as "mqtt://127.0.0.1:1883"; the first-run page shows it
+	Metrics  http.Handler // /metrics; nil = none
+	Ready    func() error // /readyz: nil when the store and the intake work
+
+	People      []Person    // who makes entries with initials and PIN
 	Users       []User      // who may log in; none = no login, and only loopback names are answered
 	TLS         *tls.Config // nil = plain HTTP
 	BehindProxy bool        // a proxy in front speaks TLS with the people, names them in X-Forwarded-For, and without Users asks them to log in
 }
-
-// Level is what a person may do. Each level includes those before it.
-type Level string
-
-// The levels.
-const (
-	Watch  Level = "watch"  // see everything
-	Work   Level = "work"   // log events and readings, acknowledge and shelve alarms
-	Manage Level = "manage" // start, change, end and import cooks
-)
 
 // Person makes entries in the journal with initials and a PIN. Name is their login, if they have one: entries made by it bear the initials.
 type Person struct {

@@ -1,0 +1,49 @@
+package web
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+
+	"stallkeeper/internal/record"
+)
+
+// signed tells who signs, and how that is known.
+func (s *Server) signed(r *http.Request, sig signature) (string, record.Auth, error) {
+	sig.By = strings.TrimSpace(sig.By)
+	if sig.PIN != "" {
+		return s.signedByPIN(r, sig)
+	}
+	if name := personOf(r).name; name != "" {
+		for _, p := range s.opts.People {
+			if p.Name == name {
+				return p.Initials, record.AuthLogin, nil
+			}
+		}
+		return name, record.AuthLogin, nil
+	}
+	if len(s.opts.People) > 0 {
+		return "", "", refused(http.StatusForbidden, "Not signed", "an entry needs your initials and your PIN: send by and pin")
+	}
+	if sig.By == "" {
+		return "", "", bad("by is missing: say who makes the entry")
+	}
+	if strings.EqualFold(sig.By, "daemon") {
+		return "", "", bad("by is the daemon's own name: give yours")
+	}
+	return sig.By, record.AuthSaid, nil
+}
+
+func (s *Server) signedByPIN(r *http.Request, sig signature) (string, record.Auth, error) {
+	if len(s.opts.People) == 0 {
+		return "", "", bad("no PINs are set up: leave pin out, or name people in the configuration")
+	}
+	i := slices.IndexFunc(s.opts.People, func(p Person) bool { return strings.EqualFold(p.Initials, sig.By) })
+	known := max(i, 0)
+	err := s.gate.compare(r, []byte(s.opts.People[known].PINHash), i >= 0, sig.PIN)
+	if errors.Is(err, errNobody) {
+		return "", "", refused(http.StatusForbidden, "Not signed", "initials and PIN do not belong together: try again")
+	}
+	return s.opts.People[known].Initials, record.AuthPIN, err
+}
