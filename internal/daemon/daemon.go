@@ -30,6 +30,7 @@ import (
 	"stallkeeper/internal/notify"
 	"stallkeeper/internal/store"
 	"stallkeeper/internal/web"
+	"stallkeeper/internal/web/shop"
 )
 
 // Options are what the daemon is built from.
@@ -208,9 +209,11 @@ func (d *Daemon) openWeb() error {
 	if err := metrics.Messages(registry, postRoom{d}.counts, d.opts.Now); err != nil {
 		return err
 	}
-	d.web, err = web.New(web.Options{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, Papers: d.db, Checks: d.books, Checking: checking(cfg), Planner: d.estimator, View: d.watch, PostRoom: postRoom{d}, Log: d.opts.Log, Now: d.opts.Now,
-		Estimator: d.estimator, Location: location, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
-		Records: d.books, Documents: documents{d.books, location, cfg.Records.Shop}, People: webPeople(cfg.Records.People), KeepYears: cfg.Records.KeepYears, Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
+	d.web, err = web.New(web.Options{
+		Shop: shop.Shop{Desk: &desk{d.db, d.watch, d.intake, d.opts.Now}, Library: d.db, View: d.watch, PostRoom: postRoom{d}, Papers: d.db, Checks: d.books, Checking: checking(cfg),
+			Records: d.books, Documents: documents{d.books, location, cfg.Records.Shop}, KeepYears: cfg.Records.KeepYears, Planner: d.estimator, Estimator: d.estimator, Now: d.opts.Now, Location: location},
+		Log: d.opts.Log, Invented: d.opts.Invented, Broker: d.Addresses().Broker, Metrics: metrics.Handler(registry, d.opts.Log), Ready: d.ready,
+		People: webPeople(cfg.Records.People), Users: webUsers(cfg.Users), TLS: tls, BehindProxy: cfg.HTTP.BehindProxy})
 	if err != nil {
 		return err
 	}

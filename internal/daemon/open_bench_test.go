@@ -18,6 +18,7 @@ import (
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/store"
 	"stallkeeper/internal/web"
+	"stallkeeper/internal/web/shop"
 )
 
 // BenchmarkOpenANight is the server's time for what a phone asks when it opens the watch page: a cook of 16 hours with
@@ -56,7 +57,7 @@ func BenchmarkOpenANight(b *testing.B) {
 		for b.Loop() {
 			if s == nil || fresh {
 				b.StopTimer()
-				if s, err = web.New(web.Options{Library: db, View: w, Log: log, Now: clock, Location: time.UTC, Estimator: estimator.New(estimator.DefaultPrior())}); err != nil {
+				if s, err = web.New(web.Options{Shop: shop.Shop{Library: db, View: w, Now: clock, Location: time.UTC, Estimator: estimator.New(estimator.DefaultPrior())}, Log: log}); err != nil {
 					b.Fatal(err)
 				}
 				b.StartTimer()

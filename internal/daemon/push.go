@@ -13,7 +13,7 @@ import (
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/notify"
 	"stallkeeper/internal/store"
-	"stallkeeper/internal/web"
+	"stallkeeper/internal/web/shop"
 )
 
 // pushKeyFile holds the key by which push services know the daemon, beside the database. It is in no backup of the
@@ -59,10 +59,10 @@ type postRoom struct {
 	d *Daemon
 }
 
-var _ web.PostRoom = postRoom{}
+var _ shop.PostRoom = postRoom{}
 
 // Paths gives how every path does.
-func (p postRoom) Paths(ctx context.Context) ([]web.Path, error) {
+func (p postRoom) Paths(ctx context.Context) ([]shop.Path, error) {
 	if p.d.watch.notify == nil {
 		return nil, nil
 	}
@@ -70,9 +70,9 @@ func (p postRoom) Paths(ctx context.Context) ([]web.Path, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := make([]web.Path, len(states))
+	out := make([]shop.Path, len(states))
 	for i, s := range states {
-		out[i] = web.Path{Name: s.Name, Person: s.Person, Delivered: s.Delivered, Failed: s.Failed, Error: s.Error, FailingSince: s.Since, Pending: s.Pending, Oldest: s.Oldest}
+		out[i] = shop.Path{Name: s.Name, Person: s.Person, Delivered: s.Delivered, Failed: s.Failed, Error: s.Error, FailingSince: s.Since, Pending: s.Pending, Oldest: s.Oldest}
 		for _, c := range p.d.opts.Config.Notify.Paths {
 			if c.Name == s.Name {
 				out[i].Kind = c.Kind
@@ -117,9 +117,9 @@ func (p postRoom) Test(ctx context.Context, path, by string) error {
 	case errors.Is(err, notify.ErrNoPath):
 		return fmt.Errorf("%w: %w", err, cook.ErrNotFound)
 	case errors.Is(err, notify.ErrWaiting):
-		return fmt.Errorf("%w: %w", web.ErrTestWaits, err)
+		return fmt.Errorf("%w: %w", shop.ErrTestWaits, err)
 	case err != nil:
-		return fmt.Errorf("%w: %w", web.ErrNotDelivered, err)
+		return fmt.Errorf("%w: %w", shop.ErrNotDelivered, err)
 	}
 	return nil
 }
@@ -133,17 +133,17 @@ func (p postRoom) PushKey() string {
 }
 
 // Subscribe keeps a browser's subscription to a path.
-func (p postRoom) Subscribe(ctx context.Context, s web.Subscription) error {
+func (p postRoom) Subscribe(ctx context.Context, s shop.Subscription) error {
 	public, err := base64.RawURLEncoding.DecodeString(s.Public)
 	if err != nil {
-		return fmt.Errorf("%w: keys.p256dh is not base64url without padding", web.ErrBadSubscription)
+		return fmt.Errorf("%w: keys.p256dh is not base64url without padding", shop.ErrBadSubscription)
 	}
 	auth, err := base64.RawURLEncoding.DecodeString(s.Auth)
 	if err != nil {
-		return fmt.Errorf("%w: keys.auth is not base64url without padding", web.ErrBadSubscription)
+		return fmt.Errorf("%w: keys.auth is not base64url without padding", shop.ErrBadSubscription)
 	}
 	if err := (notify.Subscription{Endpoint: s.Endpoint, Public: public, Auth: auth}).Validate(); err != nil {
-		return fmt.Errorf("%w: %w", web.ErrBadSubscription, err)
+		return fmt.Errorf("%w: %w", shop.ErrBadSubscription, err)
 	}
 	return p.d.db.Subscribe(ctx, store.Subscription{Endpoint: s.Endpoint, Path: s.Path, Public: public, Auth: auth, Made: p.d.opts.Now(), By: s.By, Browser: s.Browser})
 }

@@ -14,6 +14,8 @@ import (
 	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/store"
 	"stallkeeper/internal/web"
+	"stallkeeper/internal/web/shop"
+	"stallkeeper/internal/web/visitor"
 )
 
 // sink lets the intake write to the store.
@@ -85,8 +87,8 @@ func corrections(probes []config.Probe) map[cook.ProbeID]ingest.Correction {
 	return out
 }
 
-func checking(cfg config.Config) web.Checking {
-	out := web.Checking{Tolerance: cfg.Checks.Tolerance, Every: cfg.Checks.Every, Corrections: map[cook.ProbeID]calibrate.Correction{}}
+func checking(cfg config.Config) shop.Checking {
+	out := shop.Checking{Tolerance: cfg.Checks.Tolerance, Every: cfg.Checks.Every, Corrections: map[cook.ProbeID]calibrate.Correction{}}
 	for _, p := range cfg.Probes {
 		if c, ok := p.Correction(); ok {
 			out.Corrections[p.ID] = c
@@ -106,7 +108,7 @@ func brokerUsers(in []config.User) []broker.User {
 func webUsers(in []config.User) []web.User {
 	var out []web.User
 	for _, u := range in {
-		out = append(out, web.User{Name: u.Name, Level: web.Level(u.Role), Hash: u.PasswordHash})
+		out = append(out, web.User{Name: u.Name, Level: visitor.Level(u.Role), Hash: u.PasswordHash})
 	}
 	return out
 }

@@ -3,6 +3,9 @@ package web
 import (
 	"io"
 	"net/http"
+
+	"stallkeeper/internal/web/problem"
+	"stallkeeper/internal/web/visitor"
 )
 
 // routes puts what is neither a page nor the API on mux: login, metrics, probes of health.
@@ -21,14 +24,14 @@ func (s *Server) routes(mux *http.ServeMux) {
 func (s *Server) answering(handle func(http.ResponseWriter, *http.Request) error) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if err := handle(w, r); err != nil {
-			s.tell.fail(w, r, err)
+			s.tell.Fail(w, r, err)
 		}
 	})
 }
 
 // trouble is what the page says is wrong with the daemon, for those who may see the page.
 func (s *Server) trouble(r *http.Request) string {
-	if !personOf(r).may(Watch) {
+	if !visitor.Of(r).May(visitor.Watch) {
 		return ""
 	}
 	return s.opts.View.Snapshot().Intake.Trouble
@@ -46,9 +49,9 @@ func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
 	if err := s.opts.Ready(); err != nil {
 		s.opts.Log.Warn("not ready", "error", err)
 		if detail := s.trouble(r); detail != "" {
-			return refused(http.StatusServiceUnavailable, "Not ready", detail)
+			return problem.New(http.StatusServiceUnavailable, "Not ready", detail)
 		}
-		return refused(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")
+		return problem.New(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")

@@ -15,6 +15,10 @@ import (
 	"time"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"stallkeeper/internal/web/page"
+	"stallkeeper/internal/web/problem"
+	"stallkeeper/internal/web/visitor"
 )
 
 // Bounds of logging in. Choices of this project.
@@ -27,7 +31,7 @@ const (
 	minCost     = 10
 )
 
-//go:embed templates/login.html
+//go:embed login.html
 var loginMarkup string
 
 type session struct {
@@ -65,7 +69,7 @@ func newGate(o Options) (*gate, error) {
 		switch {
 		case err != nil || cost < minCost:
 			return nil, fmt.Errorf("user %q: the password hash is not bcrypt of cost %d or more: make one with stallkeeper", u.Name, minCost)
-		case u.Level != Watch && u.Level != Work && u.Level != Manage:
+		case u.Level != visitor.Watch && u.Level != visitor.Work && u.Level != visitor.Manage:
 			return nil, fmt.Errorf("user %q: level %q is not watch, work or manage", u.Name, u.Level)
 		case u.Name == "" || strings.ContainsAny(u.Name, ":\x00\r\n"):
 			return nil, fmt.Errorf("user %q: a name needs a letter and no colon", u.Name)
@@ -86,7 +90,7 @@ func newGate(o Options) (*gate, error) {
 
 // open reports whether a path needs no login.
 func open(path string) bool {
-	return path == "/login" || path == "/healthz" || path == "/readyz" || path == "/favicon.ico" || path == pushWorkerPath || strings.HasPrefix(path, "/assets/")
+	return path == "/login" || path == "/healthz" || path == "/readyz" || path == "/favicon.ico" || path == page.PushWorkerPath || strings.HasPrefix(path, "/assets/")
 }
 
 // changes reports whether a request changes something that others see.
@@ -103,39 +107,39 @@ func (g *gate) guard(s *Server, next http.Handler) http.Handler {
 			g.ask(s, w, r, err)
 			return
 		}
-		if changes(r) && !who.may(Work) {
-			s.tell.fail(w, r, tooLow(Work))
+		if changes(r) && !who.May(visitor.Work) {
+			s.tell.Fail(w, r, visitor.TooLow(visitor.Work))
 			return
 		}
-		next.ServeHTTP(w, r.WithContext(who.in(r.Context())))
+		next.ServeHTTP(w, r.WithContext(who.In(r.Context())))
 	})
 }
 
 var errNobody = errors.New("nobody is logged in")
 
 // who tells who asks, by the session or by HTTP Basic.
-func (g *gate) who(r *http.Request) (person, error) {
+func (g *gate) who(r *http.Request) (visitor.Visitor, error) {
 	if len(g.users) == 0 {
-		return person{level: Manage}, nil
+		return visitor.Visitor{Level: visitor.Manage}, nil
 	}
 	if c, err := r.Cookie(g.cookieName()); err == nil {
 		if u, ok := g.bySession(c.Value); ok {
-			return person{u.Name, u.Level}, nil
+			return visitor.Visitor{Name: u.Name, Level: u.Level}, nil
 		}
 	}
 	name, password, ok := r.BasicAuth()
 	if !ok {
-		return person{}, errNobody
+		return visitor.Visitor{}, errNobody
 	}
 	u, err := g.byBasic(r, name, password)
-	return person{u.Name, u.Level}, err
+	return visitor.Visitor{Name: u.Name, Level: u.Level}, err
 }
 
 // ask sends a person to the login page and tells a program what it must send.
 func (g *gate) ask(s *Server, w http.ResponseWriter, r *http.Request, err error) {
-	var known *requestError
+	var known *problem.Error
 	if errors.As(err, &known) {
-		s.tell.fail(w, r, err)
+		s.tell.Fail(w, r, err)
 		return
 	}
 	if r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html") {
@@ -145,7 +149,7 @@ func (g *gate) ask(s *Server, w http.ResponseWriter, r *http.Request, err error)
 	if r.Header.Get("Sec-Fetch-Mode") == "" { // a browser would open a window of its own over the page
 		w.Header().Set("WWW-Authenticate", `Basic realm="stallkeeper", charset="UTF-8"`)
 	}
-	s.tell.fail(w, r, refused(http.StatusUnauthorized, "Login needed", "log in at /login, or send user and password by HTTP Basic"))
+	s.tell.Fail(w, r, problem.New(http.StatusUnauthorized, "Login needed", "log in at /login, or send user and password by HTTP Basic"))
 }
 
 // byBasic checks user and password, with a short memory so that a scraper does not cost a hash each time.

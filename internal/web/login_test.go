@@ -11,6 +11,9 @@ import (
 	"time"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/web/webtest"
 )
 
 const password = "smoke rings and bark"
@@ -22,7 +25,7 @@ func users(t testing.TB) []User {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return []User{{"guest", Watch, string(hash)}, {"mate", Work, string(hash)}, {"boss", Manage, string(hash)}}
+	return []User{{"guest", visitor.Watch, string(hash)}, {"mate", visitor.Work, string(hash)}, {"boss", visitor.Manage, string(hash)}}
 }
 
 // clock is a settable clock.
@@ -35,9 +38,9 @@ func (c *clock) now() time.Time { c.mu.Lock(); defer c.mu.Unlock(); return c.at 
 
 func (c *clock) move(d time.Duration) { c.mu.Lock(); defer c.mu.Unlock(); c.at = c.at.Add(d) }
 
-func newGuarded(t *testing.T, edit func(*Options)) (*Server, *shelf, *clock) {
-	shelf, c := newShelf(t), &clock{}
-	c.at = shelf.snap.Now
+func newGuarded(t *testing.T, edit func(*Options)) (*Server, *webtest.Shelf, *clock) {
+	shelf, c := webtest.NewShelf(t), &clock{}
+	c.at = shelf.Snap.Now
 	return newServer(t, shelf, func(o *Options) {
 		o.Users, o.Now = users(t), c.now
 		if edit != nil {
@@ -51,33 +54,33 @@ func login(s *Server, from, name, word string) *httptest.ResponseRecorder {
 	r := httptest.NewRequest("POST", "https://pit.example/login", strings.NewReader(form.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.RemoteAddr = from
-	return send(s, r)
+	return webtest.Send(s, r)
 }
 
 func TestLogin_IsAskedFor(t *testing.T) {
 	server, _, _ := newGuarded(t, nil)
-	w := send(server, request("GET", "/api/v1/snapshot", ""))
-	mustProblem(t, w, 401)
+	w := webtest.Send(server, webtest.Request("GET", "/api/v1/snapshot", ""))
+	webtest.MustProblem(t, w, 401)
 	if !strings.HasPrefix(w.Header().Get("WWW-Authenticate"), "Basic ") {
 		t.Error("a program is not told how to log in")
 	}
-	r := request("GET", "/api/v1/snapshot", "")
+	r := webtest.Request("GET", "/api/v1/snapshot", "")
 	r.Header.Set("Sec-Fetch-Mode", "cors")
-	if w := send(server, r); w.Header().Get("WWW-Authenticate") != "" {
+	if w := webtest.Send(server, r); w.Header().Get("WWW-Authenticate") != "" {
 		t.Error("a page's script makes the browser ask")
 	}
-	r = request("GET", "/?piece=7/flat", "")
+	r = webtest.Request("GET", "/?piece=7/flat", "")
 	r.Header.Set("Accept", "text/html,*/*")
-	if w := send(server, r); w.Code != 303 || w.Header().Get("Location") != "/login?next=%2F%3Fpiece%3D7%2Fflat" {
+	if w := webtest.Send(server, r); w.Code != 303 || w.Header().Get("Location") != "/login?next=%2F%3Fpiece%3D7%2Fflat" {
 		t.Errorf("a browser is sent with %d to %q", w.Code, w.Header().Get("Location"))
 	}
 	for _, path := range []string{"/login", "/healthz", "/readyz", "/assets/look.css"} {
-		if w := send(server, request("GET", path, "")); w.Code != 200 {
+		if w := webtest.Send(server, webtest.Request("GET", path, "")); w.Code != 200 {
 			t.Errorf("GET %s without login = %d", path, w.Code)
 		}
 	}
 	for _, path := range []string{"/metrics", "/api/v1/live", "/api/v1/openapi.json", "/"} {
-		if w := send(server, request("GET", path, "")); w.Code != 401 {
+		if w := webtest.Send(server, webtest.Request("GET", path, "")); w.Code != 401 {
 			t.Errorf("GET %s without login = %d, want 401", path, w.Code)
 		}
 	}
@@ -94,9 +97,9 @@ func TestSession_OpensAndCloses(t *testing.T) {
 		t.Errorf("cookie %+v is not shut tight", c)
 	}
 	get := func() int {
-		r := request("GET", "/api/v1/alarms", "")
+		r := webtest.Request("GET", "/api/v1/alarms", "")
 		r.AddCookie(c)
-		return send(server, r).Code
+		return webtest.Send(server, r).Code
 	}
 	if got := get(); got != 200 {
 		t.Errorf("with the session: %d", got)
@@ -110,9 +113,9 @@ func TestSession_OpensAndCloses(t *testing.T) {
 		t.Errorf("after its life: %d", got)
 	}
 	c = login(server, "192.0.2.7:999", "mate", password).Result().Cookies()[0]
-	r := request("POST", "/logout", "")
+	r := webtest.Request("POST", "/logout", "")
 	r.AddCookie(c)
-	if w := send(server, r); w.Code != 303 || w.Result().Cookies()[0].MaxAge >= 0 {
+	if w := webtest.Send(server, r); w.Code != 303 || w.Result().Cookies()[0].MaxAge >= 0 {
 		t.Errorf("logout = %d, cookie %v", w.Code, w.Result().Cookies())
 	}
 	if got := get(); got != 401 {
@@ -143,14 +146,14 @@ func TestLevels_BoundWhatIsDone(t *testing.T) {
 			if want == 0 {
 				continue
 			}
-			r := request(c.method, c.path, c.body)
+			r := webtest.Request(c.method, c.path, c.body)
 			r.SetBasicAuth(name, password)
-			if w := send(server, r); w.Code != want {
+			if w := webtest.Send(server, r); w.Code != want {
 				t.Errorf("%s: %s %s = %d, want %d: %s", name, c.method, c.path, w.Code, want, w.Body)
 			}
 		}
 	}
-	for _, act := range shelf.acts {
+	for _, act := range shelf.Acts {
 		if strings.Contains(act, "somebody else") {
 			t.Errorf("%q: who is logged in must stand there", act)
 		}
@@ -167,10 +170,10 @@ func TestWrongPasswords_AreSlowedDown(t *testing.T) {
 	if w := login(server, "192.0.2.7:1000", "boss", password); w.Code != 429 || w.Header().Get("Retry-After") == "" {
 		t.Errorf("after %d failures even the right password = %d, want 429", maxFailures, w.Code)
 	}
-	r := request("GET", "/api/v1/snapshot", "")
+	r := webtest.Request("GET", "/api/v1/snapshot", "")
 	r.RemoteAddr = "192.0.2.7:1001"
 	r.SetBasicAuth("boss", "guess")
-	mustProblem(t, send(server, r), 429)
+	webtest.MustProblem(t, webtest.Send(server, r), 429)
 	if w := login(server, "192.0.2.8:999", "boss", password); w.Code != 303 {
 		t.Errorf("from another address = %d, want 303", w.Code)
 	}
@@ -200,7 +203,7 @@ func TestWrongPasswords_AtOnceAreSlowedDownToo(t *testing.T) {
 
 // Behind a proxy the address is the one that the proxy saw; without one the header is a claim.
 func TestAddress_IsNotForged(t *testing.T) {
-	r := request("GET", "/", "")
+	r := webtest.Request("GET", "/", "")
 	r.RemoteAddr = "10.0.0.1:5"
 	r.Header.Set("X-Forwarded-For", "203.0.113.9, 198.51.100.4")
 	for proxy, want := range map[bool]string{false: "10.0.0.1/32", true: "198.51.100.4/32"} {
@@ -229,10 +232,10 @@ func TestUsers_AreChecked(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, list := range map[string][]User{
-		"plain password": {{"boss", Manage, password}}, "weak hash": {{"boss", Manage, string(weak)}}, "no such level": {{"boss", "owner", good.Hash}},
-		"no name": {{"", Manage, good.Hash}}, "colon": {{"a:b", Manage, good.Hash}}, "twice": {good, good},
+		"plain password": {{"boss", visitor.Manage, password}}, "weak hash": {{"boss", visitor.Manage, string(weak)}}, "no such level": {{"boss", "owner", good.Hash}},
+		"no name": {{"", visitor.Manage, good.Hash}}, "colon": {{"a:b", visitor.Manage, good.Hash}}, "twice": {good, good},
 	} {
-		o := optionsOf(t, newNight(t))
+		o := optionsOf(t, webtest.NewNight(t))
 		o.Users = list
 		if _, err := New(o); err == nil {
 			t.Errorf("%s: no error", name)
@@ -247,7 +250,7 @@ func TestLongPasswords_AreWrong(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := newServer(t, newShelf(t), func(o *Options) { o.Users = []User{{"boss", Manage, string(hash)}} })
+	server := newServer(t, webtest.NewShelf(t), func(o *Options) { o.Users = []User{{"boss", visitor.Manage, string(hash)}} })
 	if w := login(server, "192.0.2.1:1", "boss", word+"y"); w.Code != 401 {
 		t.Errorf("longer password = %d, want 401", w.Code)
 	}
@@ -259,9 +262,9 @@ func TestLongPasswords_AreWrong(t *testing.T) {
 func TestBasic_IsRememberedForAWhile(t *testing.T) {
 	server, _, clock := newGuarded(t, nil)
 	ask := func() {
-		r := request("GET", "/api/v1/alarms", "")
+		r := webtest.Request("GET", "/api/v1/alarms", "")
 		r.SetBasicAuth("guest", password)
-		if w := send(server, r); w.Code != 200 {
+		if w := webtest.Send(server, r); w.Code != 200 {
 			t.Fatalf("status %d", w.Code)
 		}
 	}

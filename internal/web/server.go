@@ -9,8 +9,12 @@ import (
 	"net/http"
 	"net/netip"
 	"runtime/debug"
-	"strings"
 	"time"
+
+	"stallkeeper/internal/web/api"
+	"stallkeeper/internal/web/page"
+	"stallkeeper/internal/web/problem"
+	"stallkeeper/internal/web/visitor"
 )
 
 // Limits of a connection. The live stream and the export move their own deadlines on.
@@ -34,8 +38,8 @@ const (
 type Server struct {
 	opts    Options
 	gate    *gate
-	tell    teller
-	api     *API
+	tell    problem.Teller
+	api     *api.API
 	handler http.Handler
 }
 
@@ -46,20 +50,20 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{opts: o, gate: gate}
-	s.tell = teller{Log: o.Log, Trouble: s.trouble}
-	s.api = newAPI(APIOptions{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Login: len(o.Users) > 0, Sign: s.signed, Tell: s.tell})
-	pages, err := newPageSet(PageOptions{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Broker: o.Broker, Login: len(o.Users) > 0, PINs: len(o.People) > 0,
+	s.tell = problem.Teller{Log: o.Log, Trouble: s.trouble}
+	s.api = api.New(api.Options{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Login: len(o.Users) > 0, Sign: s.signed, Tell: s.tell})
+	pages, err := page.New(page.Options{Shop: o.Shop, Log: o.Log, Invented: o.Invented, Broker: o.Broker, Login: len(o.Users) > 0, PINs: len(o.People) > 0,
 		Secure: o.TLS != nil || o.BehindProxy, Sign: s.signed})
 	if err != nil {
 		return nil, err
 	}
 	mux := http.NewServeMux()
-	pages.register(mux)
-	s.api.register(mux)
+	pages.Register(mux)
+	s.api.Register(mux)
 	s.routes(mux)
 	foreign := http.NewCrossOriginProtection()
 	foreign.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		s.tell.fail(w, r, refused(http.StatusForbidden, "Another site asked", "a page of another site sent this request: do it from the daemon's own page"))
+		s.tell.Fail(w, r, problem.New(http.StatusForbidden, "Another site asked", "a page of another site sent this request: do it from the daemon's own page"))
 	}))
 	s.handler = s.recovered(secured(s.knownHost(foreign.Handler(s.gate.guard(s, s.limited(s.found(mux)))))))
 	return s, nil
@@ -77,7 +81,7 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 		Handler: s, ReadHeaderTimeout: headerTimeout, ReadTimeout: bodyTimeout, WriteTimeout: writeTimeout,
 		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(s.opts.Log.Handler(), slog.LevelDebug),
 	}
-	server.RegisterOnShutdown(s.api.endStreams)
+	server.RegisterOnShutdown(s.api.EndStreams)
 	served := make(chan error, 1)
 	go func() { served <- s.serve(server, ln) }()
 	select {
@@ -140,35 +144,23 @@ func (s *Server) knownHost(next http.Handler) http.Handler {
 		return next
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !loopbackHost(r.Host) {
-			s.tell.fail(w, r, refused(http.StatusMisdirectedRequest, "Unknown host", "without a login the daemon answers to localhost, 127.0.0.1 and [::1] only: use one of them"))
+		if !visitor.LoopbackHost(r.Host) {
+			s.tell.Fail(w, r, problem.New(http.StatusMisdirectedRequest, "Unknown host", "without a login the daemon answers to localhost, 127.0.0.1 and [::1] only: use one of them"))
 			return
 		}
 		next.ServeHTTP(w, r)
 	})
 }
 
-func loopbackHost(host string) bool {
-	name := host
-	if h, _, err := net.SplitHostPort(host); err == nil {
-		name = h
-	}
-	name = strings.ToLower(strings.TrimSuffix(strings.Trim(name, "[]"), "."))
-	if ip, err := netip.ParseAddr(name); err == nil {
-		return ip.Unmap().IsLoopback()
-	}
-	return name == "localhost" || strings.HasSuffix(name, ".localhost") // RFC 6761, section 6.3
-}
-
 // limited bounds what a request may send.
 func (s *Server) limited(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		limit := int64(maxBody)
-		if r.URL.Path == importPath {
-			limit = maxImport
+		if r.URL.Path == api.ImportPath {
+			limit = api.MaxImport
 		}
 		if r.ContentLength > limit {
-			s.tell.fail(w, r, &http.MaxBytesError{Limit: limit})
+			s.tell.Fail(w, r, &http.MaxBytesError{Limit: limit})
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
@@ -187,7 +179,7 @@ func (s *Server) recovered(next http.Handler) http.Handler {
 			if v == http.ErrAbortHandler {
 				panic(v)
 			}
-			s.tell.fail(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
+			s.tell.Fail(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
 		}()
 		next.ServeHTTP(w, r)
 	})
@@ -206,10 +198,10 @@ func (s *Server) found(mux *http.ServeMux) http.Handler {
 		if said.status == http.StatusMethodNotAllowed {
 			allow := said.header.Get("Allow")
 			w.Header().Set("Allow", allow)
-			s.tell.fail(w, r, refused(said.status, "Method not allowed", r.Method+" does nothing here: use "+allow))
+			s.tell.Fail(w, r, problem.New(said.status, "Method not allowed", r.Method+" does nothing here: use "+allow))
 			return
 		}
-		s.tell.fail(w, r, refused(http.StatusNotFound, "Not found", "nothing is at this address: see /api/v1/openapi.json for what is"))
+		s.tell.Fail(w, r, problem.New(http.StatusNotFound, "Not found", "nothing is at this address: see /api/v1/openapi.json for what is"))
 	})
 }
 
@@ -219,6 +211,8 @@ type statusOnly struct {
 	status int
 }
 
-func (o *statusOnly) Header() http.Header         { return o.header }
-func (o *statusOnly) WriteHeader(status int)      { o.status = status }
+func (o *statusOnly) Header() http.Header { return o.header }
+
+func (o *statusOnly) WriteHeader(status int) { o.status = status }
+
 func (o *statusOnly) Write(p []byte) (int, error) { return len(p), nil }

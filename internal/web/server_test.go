@@ -14,21 +14,23 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+
+	"stallkeeper/internal/web/webtest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 func TestHost_IsLoopbackWithoutLogin(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
+	server := newServer(t, webtest.NewShelf(t), nil)
 	for host, want := range map[string]int{
 		"localhost": 200, "LOCALHOST:8080": 200, "localhost.:8080": 200, "pit.localhost": 200, "127.0.0.1:8080": 200, "127.8.9.1": 200, "[::1]:8080": 200, "[::1]": 200,
 		"":            421,
 		"example.com": 421, "127.0.0.1.example.com": 421, "localhost.example.com:8080": 421, "192.168.1.20:8080": 421, "[2001:db8::1]:80": 421, "0.0.0.0": 421, "notlocalhost": 421,
 	} {
 		for _, path := range []string{"/api/v1/snapshot", "/", "/metrics", "/login"} {
-			r := request("GET", path, "")
+			r := webtest.Request("GET", path, "")
 			r.Host = host
-			if w := send(server, r); w.Code != want && (want == 421 || path != "/login") {
+			if w := webtest.Send(server, r); w.Code != want && (want == 421 || path != "/login") {
 				t.Errorf("GET %s with Host %q = %d, want %d", path, host, w.Code, want)
 			}
 		}
@@ -37,7 +39,7 @@ func TestHost_IsLoopbackWithoutLogin(t *testing.T) {
 
 // The header values are those of the Fetch Metadata and Origin specifications.
 func TestForeignSites_ChangeNothing(t *testing.T) {
-	shelf := newShelf(t)
+	shelf := webtest.NewShelf(t)
 	server := newServer(t, shelf, nil)
 	const ack = "/api/v1/alarms/pit-falling/7/acknowledge"
 	for _, c := range []struct {
@@ -52,25 +54,25 @@ func TestForeignSites_ChangeNothing(t *testing.T) {
 		{"an own page in an old browser", "Origin", "http://localhost:8080", 204},
 		{"a program", "Accept", "*/*", 204},
 	} {
-		r := request("POST", ack, "")
+		r := webtest.Request("POST", ack, "")
 		r.Header.Set(c.header, c.value)
-		w := send(server, r)
+		w := webtest.Send(server, r)
 		if w.Code != c.want {
 			t.Errorf("%s: %d, want %d: %s", c.name, w.Code, c.want, w.Body)
 		}
 		if c.want == 403 {
-			mustProblem(t, w, 403)
+			webtest.MustProblem(t, w, 403)
 		}
 	}
-	if len(shelf.acts) != 3 {
-		t.Errorf("acknowledged %d times, want 3", len(shelf.acts))
+	if len(shelf.Acts) != 3 {
+		t.Errorf("acknowledged %d times, want 3", len(shelf.Acts))
 	}
 }
 
 func TestHeaders_StandOnEveryAnswer(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
+	server := newServer(t, webtest.NewShelf(t), nil)
 	for _, path := range []string{"/api/v1/snapshot", "/api/v1/nothing", "/login", "/healthz", "/metrics", "/nothing"} {
-		h := send(server, request("GET", path, "")).Header()
+		h := webtest.Send(server, webtest.Request("GET", path, "")).Header()
 		policy := h.Get("Content-Security-Policy")
 		if !strings.Contains(policy, "default-src 'self'") || strings.Contains(policy, "unsafe") || !strings.Contains(policy, "frame-ancestors 'none'") {
 			t.Errorf("%s: policy %q", path, policy)
@@ -82,35 +84,35 @@ func TestHeaders_StandOnEveryAnswer(t *testing.T) {
 }
 
 func TestUnknownAddresses_AreProblems(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
-	mustProblem(t, send(server, request("GET", "/api/v1/wishes", "")), 404)
-	mustProblem(t, send(server, request("GET", "/api/v2/readings", "")), 404)
-	mustProblem(t, send(server, request("POST", "/api/v1/alarms/pit-falling/7/ignore", "{}")), 404)
-	w := send(server, request("DELETE", "/api/v1/readings", ""))
-	mustProblem(t, w, 405)
+	server := newServer(t, webtest.NewShelf(t), nil)
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("GET", "/api/v1/wishes", "")), 404)
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("GET", "/api/v2/readings", "")), 404)
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("POST", "/api/v1/alarms/pit-falling/7/ignore", "{}")), 404)
+	w := webtest.Send(server, webtest.Request("DELETE", "/api/v1/readings", ""))
+	webtest.MustProblem(t, w, 405)
 	if got := w.Header().Get("Allow"); got != "GET, HEAD, POST" {
 		t.Errorf("Allow = %q, want GET, HEAD, POST", got)
 	}
 }
 
 func TestBodies_AreBounded(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
+	server := newServer(t, webtest.NewShelf(t), nil)
 	large := `{"name":"` + strings.Repeat("a", maxBody) + `"}`
-	mustProblem(t, send(server, request("POST", "/api/v1/cooks", large)), 413)
-	r := request("POST", "/api/v1/cooks", large)
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("POST", "/api/v1/cooks", large)), 413)
+	r := webtest.Request("POST", "/api/v1/cooks", large)
 	r.ContentLength = -1 // as a chunked body has none
-	mustProblem(t, send(server, r), 413)
+	webtest.MustProblem(t, webtest.Send(server, r), 413)
 }
 
 func TestInnerErrors_StayInside(t *testing.T) {
-	shelf := newShelf(t)
-	shelf.fail = errors.New("disk I/O error in /var/lib/secret/stallkeeper.db")
+	shelf := webtest.NewShelf(t)
+	shelf.Fail = errors.New("disk I/O error in /var/lib/secret/stallkeeper.db")
 	server := newServer(t, shelf, func(o *Options) {
-		o.Ready = func() error { return shelf.fail }
+		o.Ready = func() error { return shelf.Fail }
 		o.Metrics = http.HandlerFunc(func(http.ResponseWriter, *http.Request) { panic("secret") })
 	})
 	for _, path := range []string{"/api/v1/readings", "/api/v1/series?probe=pit", "/api/v1/quarantine", "/api/v1/cooks", "/api/v1/alarms?history=true", "/metrics", "/readyz"} {
-		w := send(server, request("GET", path, ""))
+		w := webtest.Send(server, webtest.Request("GET", path, ""))
 		if strings.Contains(w.Body.String(), "secret") {
 			t.Errorf("GET %s tells %q", path, w.Body)
 		}
@@ -118,41 +120,41 @@ func TestInnerErrors_StayInside(t *testing.T) {
 		if path == "/readyz" {
 			want = 503
 		}
-		mustProblem(t, w, want)
+		webtest.MustProblem(t, w, want)
 	}
-	shelf.snap.Intake.Trouble = "the disk is full: free some space"
-	if got := mustProblem(t, send(server, request("GET", "/api/v1/readings", "")), 503); got != shelf.snap.Intake.Trouble {
+	shelf.Snap.Intake.Trouble = "the disk is full: free some space"
+	if got := webtest.MustProblem(t, webtest.Send(server, webtest.Request("GET", "/api/v1/readings", "")), 503); got != shelf.Snap.Intake.Trouble {
 		t.Errorf("a known trouble is told as %q", got)
 	}
-	shelf.fail = context.DeadlineExceeded
-	mustProblem(t, send(server, request("GET", "/api/v1/readings", "")), 503)
+	shelf.Fail = context.DeadlineExceeded
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("GET", "/api/v1/readings", "")), 503)
 }
 
 func TestReady_TellsTheTrouble(t *testing.T) {
-	shelf := newShelf(t)
-	shelf.snap.Intake.Trouble = "the disk is full: free some space"
+	shelf := webtest.NewShelf(t)
+	shelf.Snap.Intake.Trouble = "the disk is full: free some space"
 	server := newServer(t, shelf, func(o *Options) { o.Ready = func() error { return errors.New("x") } })
-	if got := mustProblem(t, send(server, request("GET", "/readyz", "")), 503); got != shelf.snap.Intake.Trouble {
+	if got := webtest.MustProblem(t, webtest.Send(server, webtest.Request("GET", "/readyz", "")), 503); got != shelf.Snap.Intake.Trouble {
 		t.Errorf("detail = %q, want the trouble", got)
 	}
 	shut := newServer(t, shelf, func(o *Options) {
 		o.Ready, o.Users = func() error { return errors.New("x") }, users(t)
 	})
-	if got := mustProblem(t, send(shut, request("GET", "/readyz", "")), 503); strings.Contains(got, "disk") {
+	if got := webtest.MustProblem(t, webtest.Send(shut, webtest.Request("GET", "/readyz", "")), 503); strings.Contains(got, "disk") {
 		t.Errorf("a stranger is told %q", got)
 	}
-	if w := send(server, request("GET", "/healthz", "")); w.Code != 200 {
+	if w := webtest.Send(server, webtest.Request("GET", "/healthz", "")); w.Code != 200 {
 		t.Errorf("healthz = %d: the process answers all the same", w.Code)
 	}
 }
 
 func TestGzip_IsGivenToThoseWhoTakeIt(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
-	plain := send(server, request("GET", "/api/v1/snapshot", ""))
+	server := newServer(t, webtest.NewShelf(t), nil)
+	plain := webtest.Send(server, webtest.Request("GET", "/api/v1/snapshot", ""))
 	for accept, want := range map[string]string{"gzip": "gzip", "br, gzip;q=0.5": "gzip", "gzip;q=0": "", "br": ""} {
-		r := request("GET", "/api/v1/snapshot", "")
+		r := webtest.Request("GET", "/api/v1/snapshot", "")
 		r.Header.Set("Accept-Encoding", accept)
-		w := send(server, r)
+		w := webtest.Send(server, r)
 		if got := w.Header().Get("Content-Encoding"); got != want {
 			t.Errorf("Accept-Encoding %q gives %q, want %q", accept, got, want)
 		}
@@ -181,18 +183,18 @@ func TestRun_RefusesAnOpenAddress(t *testing.T) {
 		{"users and TLS", func(o *Options) { o.Users, o.TLS = users(t), &tls.Config{} }, true},
 		{"behind a proxy", func(o *Options) { o.BehindProxy = true }, true},
 	} {
-		err := newServer(t, newShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 8080})
+		err := newServer(t, webtest.NewShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 8080})
 		if (err == nil) != c.ok {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if err := newServer(t, newShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv6loopback, Port: 8080}); err != nil {
+		if err := newServer(t, webtest.NewShelf(t), c.edit).MayListen(&net.TCPAddr{IP: net.IPv6loopback, Port: 8080}); err != nil {
 			t.Errorf("%s on loopback: %v", c.name, err)
 		}
 	}
 }
 
 func TestRun_EndsLiveStreamsWhenStopped(t *testing.T) {
-	server := newServer(t, newShelf(t), nil)
+	server := newServer(t, webtest.NewShelf(t), nil)
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -229,7 +231,7 @@ func TestRun_SpeaksTLS(t *testing.T) {
 	made.StartTLS() // for its certificate
 	config := made.TLS.Clone()
 	made.Close()
-	server := newServer(t, newShelf(t), func(o *Options) { o.TLS = config })
+	server := newServer(t, webtest.NewShelf(t), func(o *Options) { o.TLS = config })
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"net/http"
 	"strings"
+
+	"stallkeeper/internal/web/problem"
 )
 
 // cookieName has the prefix with which browsers insist on a secure cookie of this host (RFC 6265bis, section 4.1.3.2).
@@ -104,7 +106,7 @@ func (s *Server) postLogin(w http.ResponseWriter, r *http.Request) error {
 		if errors.As(err, &large) {
 			return err
 		}
-		return bad("the form cannot be read: send name and password as a form")
+		return problem.Bad("the form cannot be read: send name and password as a form")
 	}
 	p := loginPage{Next: localPath(r.PostForm.Get("next")), Name: r.PostForm.Get("name")}
 	if len(s.gate.users) == 0 {
@@ -112,12 +114,12 @@ func (s *Server) postLogin(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	u, err := s.gate.check(r, p.Name, r.PostForm.Get("password"))
-	var often *requestError
+	var often *problem.Error
 	switch {
 	case errors.As(err, &often):
-		w.Header().Set("Retry-After", often.header.Get("Retry-After"))
+		w.Header().Set("Retry-After", often.Header.Get("Retry-After"))
 		p.Trouble = "Too many wrong passwords came from here. Wait a few minutes, then try again."
-		return s.showLogin(w, r, often.status, p)
+		return s.showLogin(w, r, often.Status, p)
 	case errors.Is(err, errNobody):
 		p.Trouble = "This name and this password do not belong together. Check both."
 		return s.showLogin(w, r, http.StatusUnauthorized, p)

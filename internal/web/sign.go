@@ -7,15 +7,17 @@ import (
 	"strings"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/web/problem"
+	"stallkeeper/internal/web/visitor"
 )
 
 // signed tells who signs, and how that is known.
-func (s *Server) signed(r *http.Request, sig signature) (string, record.Auth, error) {
+func (s *Server) signed(r *http.Request, sig visitor.Signature) (string, record.Auth, error) {
 	sig.By = strings.TrimSpace(sig.By)
 	if sig.PIN != "" {
 		return s.signedByPIN(r, sig)
 	}
-	if name := personOf(r).name; name != "" {
+	if name := visitor.Of(r).Name; name != "" {
 		for _, p := range s.opts.People {
 			if p.Name == name {
 				return p.Initials, record.AuthLogin, nil
@@ -24,26 +26,26 @@ func (s *Server) signed(r *http.Request, sig signature) (string, record.Auth, er
 		return name, record.AuthLogin, nil
 	}
 	if len(s.opts.People) > 0 {
-		return "", "", refused(http.StatusForbidden, "Not signed", "an entry needs your initials and your PIN: send by and pin")
+		return "", "", problem.New(http.StatusForbidden, "Not signed", "an entry needs your initials and your PIN: send by and pin")
 	}
 	if sig.By == "" {
-		return "", "", bad("by is missing: say who makes the entry")
+		return "", "", problem.Bad("by is missing: say who makes the entry")
 	}
 	if strings.EqualFold(sig.By, "daemon") {
-		return "", "", bad("by is the daemon's own name: give yours")
+		return "", "", problem.Bad("by is the daemon's own name: give yours")
 	}
 	return sig.By, record.AuthSaid, nil
 }
 
-func (s *Server) signedByPIN(r *http.Request, sig signature) (string, record.Auth, error) {
+func (s *Server) signedByPIN(r *http.Request, sig visitor.Signature) (string, record.Auth, error) {
 	if len(s.opts.People) == 0 {
-		return "", "", bad("no PINs are set up: leave pin out, or name people in the configuration")
+		return "", "", problem.Bad("no PINs are set up: leave pin out, or name people in the configuration")
 	}
 	i := slices.IndexFunc(s.opts.People, func(p Person) bool { return strings.EqualFold(p.Initials, sig.By) })
 	known := max(i, 0)
 	err := s.gate.compare(r, []byte(s.opts.People[known].PINHash), i >= 0, sig.PIN)
 	if errors.Is(err, errNobody) {
-		return "", "", refused(http.StatusForbidden, "Not signed", "initials and PIN do not belong together: try again")
+		return "", "", problem.New(http.StatusForbidden, "Not signed", "initials and PIN do not belong together: try again")
 	}
 	return s.opts.People[known].Initials, record.AuthPIN, err
 }

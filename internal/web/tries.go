@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"stallkeeper/internal/web/problem"
 )
 
 // Bounds of wrong passwords. They count by address and not by name, so that nobody can lock somebody else out; guessing
@@ -25,8 +27,8 @@ type failures struct {
 
 func tooOften(wait time.Duration) error {
 	seconds := strconv.Itoa(int(wait/time.Second) + 1)
-	e := refused(http.StatusTooManyRequests, "Too many tries", "too many wrong passwords came from this address: wait "+seconds+" seconds")
-	e.header = http.Header{"Retry-After": {seconds}}
+	e := problem.New(http.StatusTooManyRequests, "Too many tries", "too many wrong passwords came from this address: wait "+seconds+" seconds")
+	e.Header = http.Header{"Retry-After": {seconds}}
 	return e
 }
 

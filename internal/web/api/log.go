@@ -1,0 +1,220 @@
+package api
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"net/http"
+	"slices"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/web/problem"
+)
+
+// Bounds of a cook log that is taken in, in bytes. A day of eight probes at a reading a second has about 30 MB.
+const (
+	MaxImport    = 16 << 20
+	maxUnpacked  = 64 << 20
+	maxDescribed = 1 << 20 // of cook.json
+
+	importTimeout = 5 * time.Minute
+	logTimeout    = 30 * time.Second // for each write of an export
+)
+
+// getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured.
+func (api *API) getLog(w http.ResponseWriter, r *http.Request) error {
+	stored, err := api.storedCook(r)
+	if err != nil {
+		return err
+	}
+	described, err := cook.EncodeCook(&stored.Cook)
+	if err != nil {
+		return err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/zip")
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="cook-%d.zip"`, stored.ID))
+	if err := api.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
+		if r.Context().Err() == nil {
+			api.opts.Log.Error("export cook log", "cook", stored.ID, "error", err)
+		}
+		panic(http.ErrAbortHandler) // the answer has begun: breaking it off tells the receiver that it is not whole
+	}
+	return nil
+}
+
+func (api *API) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte) error {
+	archive := zip.NewWriter(w)
+	part := func(name string) (io.Writer, error) {
+		return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: stored.Started.UTC()})
+	}
+	out, err := part(cook.LogCookFile)
+	if err != nil {
+		return err
+	}
+	if _, err := out.Write(described); err != nil {
+		return err
+	}
+	if out, err = part(cook.LogReadingsFile); err != nil {
+		return err
+	}
+	if err := cook.StreamReadings(out, api.readingsOf(ctx, stored)); err != nil {
+		return err
+	}
+	return archive.Close()
+}
+
+// readingsOf gives every reading of a cook's probes, page by page. What the broker had kept from before is left out.
+func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
+	earlier := map[cook.ProbeID]bool{}
+	for _, a := range stored.Amendments {
+		for _, p := range a.Probes {
+			earlier[p] = true
+		}
+	}
+	ask := cook.ReadingQuery{From: stored.Started, Limit: largestPage}
+	if !stored.Running() {
+		ask.To = stored.Ended.Add(time.Microsecond) // the end belongs to the cook
+	}
+	return func(yield func(cook.Reading, error) bool) {
+		for {
+			page, err := api.opts.Library.Readings(ctx, ask)
+			if err != nil {
+				yield(cook.Reading{}, err)
+				return
+			}
+			for _, r := range page {
+				ours := earlier[r.Probe] || outlook.Belongs(stored.Cook, r.Probe)
+				if ours && !r.Retained && !yield(r, nil) {
+					return
+				}
+			}
+			if len(page) < ask.Limit {
+				return
+			}
+			last := page[len(page)-1]
+			ask.AfterTime, ask.AfterProbe = last.Time, last.Probe
+		}
+	}
+}
+
+// steadyWriter lets a long answer go on for as long as the receiver takes it.
+type steadyWriter struct {
+	w       io.Writer
+	control *http.ResponseController
+}
+
+// Write sends p and allows it as much time as any answer.
+func (s *steadyWriter) Write(p []byte) (int, error) {
+	late, err := within(s.control, logTimeout)
+	if err != nil {
+		return 0, err
+	}
+	defer late.Stop()
+	return s.w.Write(p)
+}
+
+// within lets writes fail after a while. The limit comes from a timer because it is of the real clock, whatever the
+// daemon's clock says. Stop the timer when the write is done.
+func within(control *http.ResponseController, d time.Duration) (*time.Timer, error) {
+	if err := control.SetWriteDeadline(time.Time{}); err != nil {
+		return nil, err
+	}
+	// An error means that the connection is gone, which the write itself reports.
+	return time.AfterFunc(d, func() { _ = control.SetWriteDeadline(time.Unix(1, 0)) }), nil
+}
+
+// postImport takes in a cook log as an ended cook: a zip archive of cook.json and readings.csv.
+func (api *API) postImport(w http.ResponseWriter, r *http.Request) error {
+	if err := mustBe(r, "application/zip"); err != nil {
+		return err
+	}
+	data, err := io.ReadAll(r.Body)
+	if err != nil {
+		return bodyError(err)
+	}
+	log, err := unpackLog(data)
+	if err != nil {
+		return err
+	}
+	late, err := within(http.NewResponseController(w), importTimeout)
+	if err != nil {
+		return err
+	}
+	defer late.Stop()
+	id, err := api.opts.Desk.ImportLog(r.Context(), log)
+	if errors.Is(err, cook.ErrConflict) && id != 0 {
+		return api.created(w, r, newID{id, "readings that stand in the store with another value were not taken: see /api/v1/quarantine"})
+	}
+	if err != nil {
+		return problem.Saying(err, "the log is there already: it is kept as it is")
+	}
+	return api.created(w, r, newID{ID: id})
+}
+
+// unpackLog reads a zipped cook log. The archive holds the two files and nothing else.
+func unpackLog(data []byte) (*cook.Log, error) {
+	archive, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return nil, problem.Bad("the body is not a zip archive: pack %s and %s into one", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	var described []byte
+	var readings []cook.Reading
+	var seen []string
+	for _, f := range archive.File {
+		if slices.Contains(seen, f.Name) || (f.Name != cook.LogCookFile && f.Name != cook.LogReadingsFile) {
+			return nil, problem.Bad("the archive holds %s: pack %s and %s, each once and without a folder", problem.Clip(f.Name), cook.LogCookFile, cook.LogReadingsFile)
+		}
+		seen = append(seen, f.Name)
+		err := unpackFile(f, func(r io.Reader) error {
+			if f.Name == cook.LogReadingsFile {
+				readings, err = cook.ReadReadings(r)
+				return err
+			}
+			described, err = io.ReadAll(r)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	if len(seen) != 2 {
+		return nil, problem.Bad("the archive lacks a file: pack %s and %s", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	c, err := cook.DecodeCook(described)
+	if err != nil {
+		return nil, problem.Bad("%s: %s", cook.LogCookFile, problem.ClipTo(err.Error(), 2000))
+	}
+	if len(readings) == 0 {
+		return nil, problem.Bad("%s has no readings: there is nothing to keep", cook.LogReadingsFile)
+	}
+	return &cook.Log{Cook: *c, Readings: readings}, nil
+}
+
+func unpackFile(f *zip.File, read func(io.Reader) error) error {
+	limit := int64(maxUnpacked)
+	if f.Name == cook.LogCookFile {
+		limit = maxDescribed
+	}
+	opened, err := f.Open()
+	if err != nil {
+		return problem.Bad("%s cannot be unpacked: pack it again", f.Name)
+	}
+	defer opened.Close() // reads only: what matters comes from Read
+	err = read(http.MaxBytesReader(nil, opened, limit))
+	var large *http.MaxBytesError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &large):
+		return problem.New(http.StatusRequestEntityTooLarge, "Too large", fmt.Sprintf("%s unpacks to more than %d bytes: split the log", f.Name, limit))
+	}
+	return problem.Bad("%s: %s", f.Name, problem.ClipTo(err.Error(), 300))
+}

@@ -1,0 +1,174 @@
+package page
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/problem"
+	"stallkeeper/internal/web/visitor"
+)
+
+// shelfTime is how long the page shelves an alarm for.
+const shelfTime = 30 * time.Minute
+
+// postAcknowledge acknowledges each alarm that the form names.
+func (p *Set) postAcknowledge(w http.ResponseWriter, r *http.Request) error {
+	if err := r.ParseForm(); err != nil {
+		return problem.Bad("the form cannot be read: %v", err)
+	}
+	for _, id := range r.PostForm["alarm"] {
+		if err := p.Desk.Acknowledge(r.Context(), alarm.ID(id), visitor.By(r, visitor.OnPage)); err != nil {
+			return err
+		}
+	}
+	returnTo(w, r)
+	return nil
+}
+
+func (p *Set) postShelve(w http.ResponseWriter, r *http.Request) error {
+	if err := p.Desk.Shelve(r.Context(), alarm.ID(r.FormValue("alarm")), p.Now().Add(shelfTime), visitor.By(r, visitor.OnPage)); err != nil {
+		return err
+	}
+	returnTo(w, r)
+	return nil
+}
+
+// postEvent logs what was done, now or earlier; with "corrects" it replaces an entry, with "withdraw" it takes one back.
+func (p *Set) postEvent(w http.ResponseWriter, r *http.Request) error {
+	id, err := cookID(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	see := readerOf(r, p.Now(), p.Location)
+	e, err := p.entry(r, see)
+	if err != nil {
+		return err
+	}
+	if err := p.complete(r, id, &e); err != nil {
+		return err
+	}
+	kept, err := p.Desk.LogEvent(r.Context(), id, e)
+	if err != nil {
+		return err
+	}
+	if e.Withdraw {
+		returnTo(w, r)
+		return nil
+	}
+	returnTo(w, r, "done", strconv.FormatInt(kept.ID, 10))
+	return nil
+}
+
+// complete refuses what cannot be an event of the cook. A withdrawal repeats the withdrawn entry's event, so that the log says what
+// never happened.
+func (p *Set) complete(r *http.Request, id cook.ID, e *cook.Entry) error {
+	stored, err := p.Library.Cook(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	if !e.Withdraw {
+		if err := stored.CheckEvent(e.Event); err != nil {
+			return problem.Bad("%s", problem.ClipTo(err.Error(), 500))
+		}
+		return nil
+	}
+	for _, old := range stored.Entries {
+		if old.ID == e.Corrects {
+			e.Event = old.Event
+			return nil
+		}
+	}
+	return fmt.Errorf("entry %d: %w", e.Corrects, cook.ErrNotFound)
+}
+
+func (p *Set) entry(r *http.Request, see reader) (cook.Entry, error) {
+	at, err := p.when(r)
+	if err != nil {
+		return cook.Entry{}, err
+	}
+	e := cook.Entry{Logged: cook.Instant(p.Now()), By: visitor.By(r, visitor.OnPage), Note: strings.TrimSpace(r.FormValue("note"))}
+	if err := cook.CheckText("note", e.Note); err != nil {
+		return e, problem.Bad("%v", err)
+	}
+	e.Time = cook.Instant(at)
+	e.Withdraw = r.FormValue("withdraw") != ""
+	if text := r.FormValue("corrects"); text != "" {
+		if e.Corrects, err = strconv.ParseInt(text, 10, 64); err != nil {
+			return e, problem.Bad("entry %q is not a number", text)
+		}
+	}
+	if e.Withdraw {
+		return e, nil
+	}
+	kind, with, _ := strings.Cut(r.FormValue("do"), " ")
+	e.Kind = cook.EventKind(kind)
+	switch e.Kind {
+	case cook.EventWrap:
+		e.With, e.Piece = with, cook.PieceID(r.FormValue("piece"))
+	case cook.EventUnwrap, cook.EventProbeMoved, cook.EventPieceOff:
+		e.Piece = cook.PieceID(r.FormValue("piece"))
+	case cook.EventSetPoint:
+		if e.Celsius, err = setPoint(r, see, with); err != nil {
+			return e, err
+		}
+	}
+	return e, nil
+}
+
+func setPoint(r *http.Request, see reader, celsius string) (thermal.Celsius, error) {
+	if celsius != "" {
+		v, err := strconv.ParseFloat(celsius, 64)
+		if err != nil {
+			return 0, problem.Bad("setpoint %q is not a number", celsius)
+		}
+		return thermal.Celsius(v), nil
+	}
+	c, err := see.parse(r.FormValue("degrees"))
+	if err != nil {
+		return 0, problem.Bad("%v", err)
+	}
+	return c, nil
+}
+
+// when reads "ago" (minutes before now) or "at" (a local time); without either it is now.
+func (p *Set) when(r *http.Request) (time.Time, error) {
+	if text := r.FormValue("at"); text != "" {
+		return localTime(text, p.Location)
+	}
+	if text := r.FormValue("ago"); text != "" {
+		minutes, err := strconv.Atoi(text)
+		if err != nil || minutes < 0 || minutes > 48*60 {
+			return time.Time{}, problem.Bad("%q is not a number of minutes between 0 and 2880", text)
+		}
+		return p.Now().Add(-time.Duration(minutes) * time.Minute), nil
+	}
+	return p.Now(), nil
+}
+
+func localTime(text string, in *time.Location) (time.Time, error) {
+	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", time.RFC3339} {
+		if t, err := time.ParseInLocation(layout, text, in); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, problem.Bad("time %q: write it like 2026-05-02T20:00", text)
+}
+
+// postSettings keeps a choice in a cookie of this browser.
+func (p *Set) postSettings(w http.ResponseWriter, r *http.Request) error {
+	for name, values := range map[string][]string{unitCookie: {"c", "f"}, lightCookie: {"system", "dark", "light", "red"}} {
+		for _, v := range values {
+			if r.FormValue(name) == v {
+				http.SetCookie(w, &http.Cookie{Name: name, Value: v, Path: "/", MaxAge: 400 * 24 * 3600, SameSite: http.SameSiteLaxMode, HttpOnly: true})
+			}
+		}
+	}
+	returnTo(w, r)
+	return nil
+}

@@ -1,0 +1,60 @@
+package page
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/plan"
+)
+
+// chillView is the page that plans a chill.
+type chillView struct {
+	Typed  url.Values
+	Wrong  string
+	Cuts   []cutDefault
+	Limits []plan.Chilled
+}
+
+// Get is what was typed.
+func (v *chillView) Get(name string) string { return v.Typed.Get(name) }
+
+// Best are the ways with the least cutting that meet a limit.
+func (v *chillView) Best(c plan.Chilled) []plan.ChillWay {
+	var out []plan.ChillWay
+	for _, where := range []estimator.Surroundings{estimator.IceWater, estimator.CoolerAir} {
+		if w, ok := c.Thickest(where); ok {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// chillAsk reads what is to be chilled from a form or a query.
+func chillAsk(typed url.Values) (plan.ChillAsk, error) {
+	a := plan.ChillAsk{Cut: estimator.Cut(typed.Get("cut")), Cured: typed.Get("cured") != ""}
+	var err error
+	if a.MassKg, err = measure(strings.TrimSpace(typed.Get("mass")), "kg", cook.ParseMass); err != nil {
+		return a, err
+	}
+	a.ThicknessMM, err = measure(strings.TrimSpace(typed.Get("thick")), "mm", cook.ParseLength)
+	return a, err
+}
+
+func (p *Set) getChill(w http.ResponseWriter, r *http.Request) error {
+	v := &chillView{Typed: r.URL.Query(), Cuts: cutDefaults[:]}
+	if len(v.Typed) == 0 {
+		v.Typed = url.Values{"cut": {"brisket_flat_cured"}, "mass": {"1.6 kg"}, "thick": {"45 mm"}}
+	}
+	status := http.StatusOK
+	a, err := chillAsk(v.Typed)
+	if err == nil {
+		v.Limits, err = plan.ChillPlan(p.Planner, a)
+	}
+	if err != nil {
+		v.Wrong, status = strings.ReplaceAll(err.Error(), "\n", "; "), http.StatusUnprocessableEntity
+	}
+	return p.render(w, r, status, "chill", frame{Title: "Chill", Here: "plan", Body: v})
+}

@@ -1,0 +1,86 @@
+package page
+
+import (
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/webtest"
+)
+
+func TestCutDefaults_NoTargetBelowPublishedLimit(t *testing.T) {
+	seen := map[string]bool{}
+	for _, d := range cutDefaults {
+		seen[d.Cut] = true
+		if d.Target < leastFor(d, true) {
+			t.Errorf("%s: usual target %v below %v", d.Cut, d.Target, leastFor(d, true))
+		}
+		// FDA Food Code 3-401.11: 145 °F whole meat and fish, 165 °F poultry.
+		if poultry := strings.HasPrefix(d.Cut, "turkey") || strings.HasPrefix(d.Cut, "chicken") || d.Cut == "other"; poultry && d.Target.Fahrenheit() < 165 {
+			t.Errorf("%s: usual target %v °F below 165 °F", d.Cut, d.Target.Fahrenheit())
+		}
+		if d.Target.Fahrenheit() < 145 {
+			t.Errorf("%s: usual target %v °F below 145 °F", d.Cut, d.Target.Fahrenheit())
+		}
+	}
+	for _, c := range cook.Cuts() {
+		if !seen[c] {
+			t.Errorf("cut %s has no usual target", c)
+		}
+	}
+}
+
+func TestBackTo_StaysOnThisServer(t *testing.T) {
+	for raw, want := range map[string]string{
+		"/?piece=1/core": "/?piece=1/core", "": "/", "//evil.invalid/x": "/x", "https://evil.invalid/x?y=1": "/x?y=1",
+		"javascript:alert(1)": "/", `/\evil.invalid`: "/",
+	} {
+		if got := backTo(raw); got != want {
+			t.Errorf("backTo(%q) = %q, want %q", raw, got, want)
+		}
+	}
+}
+
+// The stretch that begins with the fire has 16 minutes; what it ended with must not stand at its beginning.
+func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
+	n := webtest.NewNight(t)
+	see := readerOf(httptest.NewRequest(http.MethodGet, "/", nil), n.Snap.Now, webtest.Zone(t))
+	p, err := New(Options{Shop: n.Shop(t), Log: webtest.NoLog()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, err := p.readCurve(t.Context(), see, &n.Snap.Cooks[0], &n.Snap.Cooks[0].Pieces[0], tableRows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, b := range line.core {
+		if want := webtest.Courses["flat"](b.at.Sub(n.Start).Hours()); math.Abs(float64(b.last-want)) > 0.2 {
+			t.Errorf("at %s the table says %v, measured were %v", b.at.Format("15:04"), b.last, want)
+		}
+	}
+	if last := line.core[len(line.core)-1].at; last.After(n.Snap.Now) {
+		t.Errorf("the last value stands at %s, in the future", last)
+	}
+}
+
+func TestLanes_LabelsNeverTouch(t *testing.T) {
+	n := webtest.NewNight(t)
+	p, err := New(Options{Shop: n.Shop(t), Log: webtest.NoLog()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for h := 0.5; h < 17; h += 0.25 {
+		at := n.Start.Add(time.Duration(h * float64(time.Hour)))
+		see := reader{now: at.In(webtest.Zone(t)), in: webtest.Zone(t)}
+		c := n.Snap.Cooks[0]
+		out := p.lanesOf(&c, see, "", nil)
+		a := cookAxis(&c, see.now)
+		if touch := words(a.share(c.Stored.ServeBy), out.ServeEnd).touches(words(a.share(at), out.NowEnd)); touch && !out.ServeLow {
+			t.Errorf("after %v h the words at now and at the serving hour overlap", h)
+		}
+	}
+}

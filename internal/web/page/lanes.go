@@ -1,0 +1,294 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
+)
+
+// lane is one piece from the fire to the serving hour.
+type lane struct {
+	Key      string // "1/core"
+	Href     string
+	Chosen   bool
+	Name     string
+	Cut      string
+	State    string // in words
+	Core     string
+	Target   string
+	Ready    string // in words
+	Late     string // "" unless the serving hour is at risk
+	Help     string // what would bring it there
+	Bars     []bar
+	Window   window
+	If       *window // the band of a what-if
+	Hold     *bar    // the hold of a what-if
+	WrapAt   string
+	WrapText string
+	Alt      string
+}
+
+// lanes is a cook as the night view shows it.
+type lanes struct {
+	ID       cook.ID
+	Name     string
+	Fire     string
+	Serve    time.Time
+	ServeX   string
+	ServeEnd bool // the label stands left of the line
+	ServeLow bool // the label stands a row lower, clear of the other
+	NowX     string
+	NowEnd   bool
+	Ticks    []tick
+	Lanes    []lane
+	All      window
+	AllText  string
+	AllBy    string // how likely all are ready by the serving hour
+	Stale    string // "" while readings come
+}
+
+// staleAfter is the age of the newest reading from which the page says it.
+const staleAfter = 3 * time.Minute
+
+func (p *Set) lanesOf(c *monitor.CookView, see reader, chosen string, past map[cook.PieceID][]stretch) lanes {
+	a := cookAxis(c, see.now)
+	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
+		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c), AllBy: allBy(c)}
+	if age := see.now.Sub(c.NewestAt); !c.NewestAt.IsZero() && age > staleAfter {
+		out.Stale = "The newest reading is " + span(age) + " old."
+	}
+	if !c.Stored.ServeBy.IsZero() {
+		serve, now := a.share(c.Stored.ServeBy), a.share(see.now)
+		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), serve > 0.5
+		if serve > now && serve-now < 2*flagRoom && now > flagRoom {
+			out.NowEnd = true
+		}
+		out.ServeLow = words(serve, out.ServeEnd).touches(words(now, out.NowEnd))
+	}
+	for i := range c.Pieces {
+		out.Lanes = append(out.Lanes, see.lane(a, c, &c.Pieces[i], chosen, past[c.Pieces[i].Piece.ID]))
+	}
+	return out
+}
+
+func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen string, past []stretch) lane {
+	key := fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID)
+	l := lane{Key: key, Href: "/?piece=" + key, Chosen: key == chosen, Name: string(v.Piece.ID), Cut: cutName(v.Piece.Cut),
+		Target: s.Mark(v.Piece.Target), Ready: "no reading yet", State: stateName(estimator.Unknown)}
+	if !v.Forecasted {
+		l.Alt = fmt.Sprintf("%s: no usable reading yet.", l.Name)
+		return l
+	}
+	f := v.Forecast
+	l.State, l.Core, l.Ready, l.Window = stateName(f.State), s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
+	l.Late = s.late(c.Stored.ServeBy, v)
+	l.Help = s.help(l.Late, v.Advice)
+	off := takenOff(&c.Stored, v.Piece.ID)
+	past = until(past, off)
+	for _, t := range past {
+		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
+	}
+	if !off.IsZero() {
+		l.State, l.Late, l.Help = "taken off "+s.weekday(off), "", ""
+		l.Alt = fmt.Sprintf("%s Taken off %s.", s.laneAlt(c, v, past), s.Clock(off))
+		return l
+	}
+	l.Bars = append(l.Bars, s.expected(a, f)...)
+	if at, with := plannedWrap(v); !at.IsZero() && at.After(s.now) {
+		l.WrapAt, l.WrapText = a.X(at), with
+	}
+	l.Alt = s.laneAlt(c, v, past)
+	return l
+}
+
+// takenOff is when a piece left the fire; zero while it is on it.
+func takenOff(c *cook.Stored, piece cook.PieceID) time.Time {
+	var at time.Time
+	for _, e := range c.Events {
+		if e.Kind == cook.EventPieceOff && e.Piece == piece {
+			at = e.Time
+		}
+	}
+	return at
+}
+
+// until cuts stages at a time; zero leaves them whole.
+func until(past []stretch, at time.Time) []stretch {
+	if at.IsZero() {
+		return past
+	}
+	var out []stretch
+	for _, t := range past {
+		if t.From.Before(at) {
+			if t.To.After(at) {
+				t.To = at
+			}
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// late says how likely a piece misses the serving hour; "" when it probably does not.
+func (s reader) late(serve time.Time, v *monitor.PieceView) string {
+	switch p := v.ServeChance; {
+	case serve.IsZero() || math.IsNaN(p) || p >= 0.895 || v.Forecast.State == estimator.Ready:
+		return ""
+	case p < 0.5:
+		return fmt.Sprintf("probably too late: %s by %s", percent(p), s.Hour(serve))
+	default:
+		return fmt.Sprintf("may be late: %s by %s", percent(p), s.Hour(serve))
+	}
+}
+
+// help says what would bring a late piece to its hour; "" when nothing was found or it is not late.
+func (s reader) help(late string, a monitor.Advice) string {
+	var do []string
+	if a.Wrap != "" {
+		do = append(do, "wrap it in "+a.Wrap)
+	}
+	if a.SetPoint > 0 {
+		do = append(do, "set the pit to "+s.Mark(a.SetPoint))
+	}
+	if late == "" || len(do) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("What would help now: %s, then %s by that hour", strings.Join(do, " and "), percent(a.Chance))
+}
+
+// expected is what is still to come before the ready time.
+func (s reader) expected(a axis, f estimator.Forecast) []bar {
+	if f.State == estimator.Ready || f.State == estimator.Cooling || f.State == estimator.Unknown {
+		return nil
+	}
+	var out []bar
+	at := s.now
+	if f.State == estimator.Stall && f.StallEnd.After(at) {
+		out = append(out, a.bar("stall later", "stall", at, f.StallEnd))
+		at = f.StallEnd
+	}
+	end := f.Ready[3]
+	if end.IsZero() {
+		end = a.to
+	}
+	if end.After(at) {
+		out = append(out, a.bar("later", "", at, end))
+	}
+	return out
+}
+
+func stageLabel(s estimator.State) string {
+	if s == estimator.Unknown {
+		return ""
+	}
+	return string(s)
+}
+
+// plannedWrap is when the planned wrap will probably come: the middle of the scenarios that have one.
+func plannedWrap(v *monitor.PieceView) (time.Time, string) {
+	if v.Piece.Plan == nil || v.Forecast.State == estimator.Wrapped || v.Forecast.State == estimator.Ready {
+		return time.Time{}, ""
+	}
+	if !v.Piece.Plan.At.IsZero() {
+		return v.Piece.Plan.At, v.Piece.Plan.Wrap
+	}
+	var at []time.Time
+	for _, d := range v.Forecast.Draws {
+		if !d.Wrap.IsZero() {
+			at = append(at, d.Wrap)
+		}
+	}
+	if len(at) == 0 {
+		return time.Time{}, ""
+	}
+	slices.SortFunc(at, time.Time.Compare)
+	return at[len(at)/2], v.Piece.Plan.Wrap
+}
+
+// ready says when a piece is ready, in one breath.
+func (s reader) ready(f estimator.Forecast) string {
+	switch {
+	case f.State == estimator.Unknown && f.Ready[1].IsZero():
+		return "cannot be said yet"
+	case f.State == estimator.Ready || f.State == estimator.Cooling:
+		if f.Ready[3].IsZero() {
+			return "ready"
+		}
+		return "ready since " + s.weekday(f.Ready[3])
+	case f.Ready[1].IsZero():
+		return fmt.Sprintf("will probably not reach %s as things are", s.Mark(f.Target))
+	case f.Ready[5].IsZero():
+		return "ready after " + s.weekday(f.Ready[1]) + ", end open"
+	}
+	return "ready " + s.brief(f.Ready[1], f.Ready[5])
+}
+
+func (s reader) allReady(c *monitor.CookView) string {
+	q := c.AllReady
+	switch {
+	case len(c.Pieces) < 2 || q[1].IsZero():
+		return ""
+	case q[0].Equal(q[6]):
+		return "since " + s.weekday(q[0])
+	case q[5].IsZero():
+		return "not before " + s.weekday(q[1])
+	}
+	return s.brief(q[1], q[5])
+}
+
+// allBy is the probability that all pieces are ready by the serving hour, in words; "" for one piece or when one is unknown.
+func allBy(c *monitor.CookView) string {
+	if len(c.Pieces) < 2 || c.Stored.ServeBy.IsZero() {
+		return ""
+	}
+	var all []estimator.Forecast
+	for _, v := range c.Pieces {
+		if !v.Forecasted {
+			return ""
+		}
+		if v.Forecast.State == estimator.Ready || takenOff(&c.Stored, v.Piece.ID).IsZero() {
+			all = append(all, v.Forecast)
+		}
+	}
+	if len(all) == 0 {
+		return ""
+	}
+	return percent(estimator.AllReadyBy(all, c.Stored.ServeBy))
+}
+
+// laneAlt is the whole lane in words, for those who do not see it.
+func (s reader) laneAlt(c *monitor.CookView, v *monitor.PieceView, past []stretch) string {
+	f := v.Forecast
+	var text strings.Builder
+	text.WriteString(fmt.Sprintf("%s, %s: ", v.Piece.ID, cutName(v.Piece.Cut)))
+	for i, t := range past {
+		if i > 0 {
+			text.WriteString(", ")
+		}
+		text.WriteString(fmt.Sprintf("%s from %s", stateName(t.State), s.Clock(t.From)))
+	}
+	text.WriteString(fmt.Sprintf(". Now %s of %s. ", s.Temp(f.Core), s.Mark(v.Piece.Target)))
+	if f.State == estimator.Stall && !f.StallEnd.IsZero() {
+		text.WriteString(fmt.Sprintf("The stall probably ends at %s. ", s.Clock(f.StallEnd)))
+	}
+	if at, with := plannedWrap(v); !at.IsZero() {
+		text.WriteString(fmt.Sprintf("Wrap in %s planned, about %s. ", with, s.Clock(at)))
+	}
+	text.WriteString(sentence(s.ready(f)))
+	if f.State != estimator.Ready && !f.Ready[3].IsZero() {
+		text.WriteString(fmt.Sprintf(" Most likely %s.", s.Clock(f.Ready[3])))
+	}
+	if !c.Stored.ServeBy.IsZero() {
+		text.WriteString(fmt.Sprintf(" Serving hour %s. %s", s.Clock(c.Stored.ServeBy), sentence(s.late(c.Stored.ServeBy, v))))
+		if help := s.help(s.late(c.Stored.ServeBy, v), v.Advice); help != "" {
+			text.WriteString(" " + sentence(help))
+		}
+	}
+	return text.String()
+}

@@ -1,0 +1,389 @@
+package page
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/sense"
+	"stallkeeper/internal/web/shop"
+	"stallkeeper/internal/web/visitor"
+)
+
+// reader is how one person sees figures: unit, local time, and the moment that "today" and "ago" refer to.
+type reader struct {
+	Fahrenheit bool
+	Light      string // "", "dark", "light" or "red"; empty follows the system
+	now        time.Time
+	in         *time.Location
+}
+
+// The cookies that keep a person's choice.
+const (
+	unitCookie  = "stallkeeper-unit"
+	lightCookie = "stallkeeper-light"
+)
+
+func readerOf(r *http.Request, now time.Time, in *time.Location) reader {
+	see := reader{now: now.In(in), in: in}
+	if c, err := r.Cookie(unitCookie); err == nil {
+		see.Fahrenheit = c.Value == "f"
+	}
+	if c, err := r.Cookie(lightCookie); err == nil {
+		switch c.Value {
+		case "dark", "light", "red":
+			see.Light = c.Value
+		}
+	}
+	return see
+}
+
+// Unit is the unit's sign.
+func (s reader) Unit() string {
+	if s.Fahrenheit {
+		return "°F"
+	}
+	return "°C"
+}
+
+// Degrees is a temperature as a bare number in the reader's unit; "" when there is none.
+func (s reader) Degrees(c thermal.Celsius) string {
+	if !c.Finite() {
+		return ""
+	}
+	return strings.Replace(strconv.FormatFloat(s.number(c), 'f', 1, 64), "-", "−", 1)
+}
+
+// Round is Degrees without a needless ".0", for fields and buttons.
+func (s reader) Round(c thermal.Celsius) string { return strings.TrimSuffix(s.Degrees(c), ".0") }
+
+func (s reader) number(c thermal.Celsius) float64 {
+	if s.Fahrenheit {
+		return c.Fahrenheit()
+	}
+	return float64(c)
+}
+
+// Temp is a temperature with its unit.
+func (s reader) Temp(c thermal.Celsius) string {
+	if !c.Finite() {
+		return "no value"
+	}
+	return s.Degrees(c) + "\u00a0" + s.Unit()
+}
+
+// Mark is Temp without a needless ".0".
+func (s reader) Mark(c thermal.Celsius) string {
+	if !c.Finite() {
+		return "no value"
+	}
+	return s.Round(c) + "\u00a0" + s.Unit()
+}
+
+// numberReader takes what people and this page write for a decimal point and a minus.
+var numberReader = strings.NewReplacer(",", ".", "−", "-")
+
+// parse reads a number typed in the reader's unit, or a temperature that carries its own.
+func (s reader) parse(text string) (thermal.Celsius, error) {
+	text = strings.TrimSpace(numberReader.Replace(text))
+	if _, err := strconv.ParseFloat(text, 64); err == nil {
+		text += strings.TrimPrefix(s.Unit(), "°")
+	}
+	return cook.ParseTemperature(text)
+}
+
+// Clock is the local time, with the date when it is not today.
+func (s reader) Clock(t time.Time) string {
+	if t.IsZero() {
+		return "never"
+	}
+	return s.day(t) + t.In(s.in).Format("15:04")
+}
+
+func (s reader) day(t time.Time) string {
+	t = t.In(s.in)
+	if sameDay(t, s.now) {
+		return ""
+	}
+	return t.Format("Mon 2 Jan ")
+}
+
+func sameDay(a, b time.Time) bool {
+	y, m, d := a.Date()
+	yy, mm, dd := b.Date()
+	return y == yy && m == mm && d == dd
+}
+
+// Range is two local times, the date said once where they share it.
+func (s reader) Range(a, b time.Time) string {
+	if sameDay(a.In(s.in), b.In(s.in)) {
+		return s.Clock(a) + "–" + b.In(s.in).Format("15:04")
+	}
+	return s.Clock(a) + " – " + b.In(s.in).Format("Mon 2 Jan 15:04")
+}
+
+// Now is the moment the page is of.
+func (s reader) Now() time.Time { return s.now }
+
+// brief is a range for a narrow place: the weekday stands for the date, which the axis above shows.
+func (s reader) brief(a, b time.Time) string {
+	a, b = a.In(s.in), b.In(s.in)
+	if !sameDay(a, b) {
+		return s.weekday(a) + " – " + b.Format("Mon 15:04")
+	}
+	return s.weekday(a) + "–" + b.Format("15:04")
+}
+
+func (s reader) weekday(t time.Time) string {
+	t = t.In(s.in)
+	if sameDay(t, s.now) {
+		return t.Format("15:04")
+	}
+	return t.Format("Mon 15:04")
+}
+
+// Day is the tomorrow behind a time, said out loud; "" when it is today.
+func (s reader) Day(t time.Time) string {
+	t = t.In(s.in)
+	switch {
+	case sameDay(t, s.now):
+		return ""
+	case sameDay(t, s.now.AddDate(0, 0, 1)):
+		return "tomorrow, " + t.Format("Mon 2 Jan")
+	}
+	return t.Format("Mon 2 Jan")
+}
+
+// Hour is the bare local time.
+func (s reader) Hour(t time.Time) string { return t.In(s.in).Format("15:04") }
+
+// Date is the local date and time in full.
+func (s reader) Date(t time.Time) string { return t.In(s.in).Format("Mon 2 Jan 2006, 15:04") }
+
+// Stamp is for machines.
+func (reader) Stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+// Field is a time as a form field wants it.
+func (s reader) Field(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.In(s.in).Format("2006-01-02T15:04")
+}
+
+// Ago is the time since t in words.
+func (s reader) Ago(t time.Time) string {
+	d := s.now.Sub(t)
+	if d < 0 {
+		return "just now"
+	}
+	return span(d) + " ago"
+}
+
+// Since is how long ago t was; In how long it is until then.
+func (s reader) Since(t time.Time) string { return span(s.now.Sub(t)) }
+
+// In is how long it is until t.
+func (s reader) In(t time.Time) string { return span(t.Sub(s.now)) }
+
+// span is a duration in words: seconds below two minutes, else hours and minutes, days above two.
+func span(d time.Duration) string {
+	d = max(d, 0)
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%d s", int(d.Seconds()))
+	case d < time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
+	}
+	return fmt.Sprintf("%d days", int(d.Hours()/24))
+}
+
+// Percent is a probability in words that never claim certainty.
+func percent(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return ""
+	case p > 0.99:
+		return "over 99 %"
+	case p < 0.01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", p*100)
+}
+
+// sentence gives text a capital and a full stop.
+func sentence(text string) string {
+	text = ended(text)
+	if text == "" {
+		return ""
+	}
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
+}
+
+// ended gives text a full stop.
+func ended(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" || strings.ContainsAny(text[len(text)-1:], ".!?") {
+		return text
+	}
+	return text + "."
+}
+
+func cutName(cut string) string {
+	if name, ok := map[string]string{
+		"brisket_packer": "whole brisket", "brisket_flat": "brisket flat", "brisket_flat_cured": "brisket flat, cured",
+		"pork_shoulder": "pork shoulder", "beef_chuck": "beef chuck", "pork_loin": "pork loin", "turkey_breast": "turkey breast",
+		"turkey_whole": "whole turkey", "chicken_whole": "whole chicken", "beef_rib": "beef ribs", "lamb_shoulder": "lamb shoulder",
+		"fish_side": "side of fish", "other": "other",
+	}[cut]; ok {
+		return name
+	}
+	return cut
+}
+
+func stateName(s estimator.State) string {
+	switch s {
+	case estimator.Warming:
+		return "warming"
+	case estimator.Stall:
+		return "in the stall"
+	case estimator.Climbing:
+		return "climbing"
+	case estimator.Wrapped:
+		return "wrapped"
+	case estimator.Ready:
+		return "ready"
+	case estimator.Cooling:
+		return "cooling"
+	}
+	return "not known yet"
+}
+
+func priorityName(p alarm.Priority) string {
+	switch p {
+	case alarm.High:
+		return "Now"
+	case alarm.Medium:
+		return "Within minutes"
+	case alarm.Low:
+		return "Within the hour"
+	}
+	return "When convenient"
+}
+
+func qualityName(q cook.Quality) string {
+	switch q {
+	case cook.Good:
+		return "good"
+	case cook.PowerUp:
+		return "power-up value (85 °C before the first conversion)"
+	case cook.Open:
+		return "no contact"
+	case cook.OutOfRange:
+		return "out of any range"
+	case cook.Spike:
+		return "a jump that cannot be"
+	case cook.Stuck:
+		return "stuck"
+	case cook.Suspect:
+		return "probe failed its check"
+	}
+	return string(q)
+}
+
+func findingName(k sense.Kind) string {
+	switch k {
+	case sense.Faulty:
+		return "Gives no temperature"
+	case sense.Jumpy:
+		return "Loses contact now and then"
+	case sense.Stuck:
+		return "Stands still"
+	case sense.Noisy:
+		return "Noise has grown"
+	case sense.TooHot:
+		return "Hotter than meat"
+	case sense.OutOfMeat:
+		return "Out of the meat?"
+	case sense.Shallow:
+		return "Too shallow"
+	case sense.Apart:
+		return "Far from its neighbour"
+	case sense.Swapped:
+		return "Swapped"
+	case sense.ColdPit:
+		return "Colder than the meat"
+	}
+	return string(k)
+}
+
+func roleName(r cook.Role) string {
+	if r == cook.RoleCO {
+		return "carbon monoxide"
+	}
+	return cmp.Or(string(r), "not assigned")
+}
+
+// pathKind says how a path of messages works.
+func pathKind(kind string) string {
+	switch kind {
+	case "email":
+		return "by e-mail"
+	case "webhook":
+		return "by webhook"
+	case "alertmanager":
+		return "to the Alertmanager"
+	case "command":
+		return "by a program of this machine"
+	case shop.BrowserPath:
+		return "by browser notifications"
+	}
+	return kind
+}
+
+// byWhom says who did something.
+func byWhom(name string) string {
+	switch name {
+	case "":
+		return "by somebody"
+	case visitor.OnPage:
+		return "on the page"
+	}
+	return "by " + name
+}
+
+// eventName says what was done.
+func (s reader) eventName(e cook.Event) string {
+	switch e.Kind {
+	case cook.EventWrap:
+		return "wrapped in " + e.With
+	case cook.EventUnwrap:
+		return "unwrapped"
+	case cook.EventLid:
+		return "lid opened"
+	case cook.EventSpritz:
+		return "spritzed"
+	case cook.EventSetPoint:
+		return "pit set to " + s.Mark(e.Celsius)
+	case cook.EventFuel:
+		return "fuel added"
+	case cook.EventProbeMoved:
+		return "probe moved"
+	case cook.EventPieceOff:
+		return "taken off"
+	}
+	return string(e.Kind)
+}

@@ -1,0 +1,79 @@
+// Package problem is how a request is told that it went wrong: an error with its status, its words and, on the API, a problem document
+// (RFC 9457). Words are for the sender and say what to send instead; nothing of an error inside the daemon reaches them.
+package problem
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"stallkeeper/internal/cook"
+)
+
+// Clip shortens what the sender sent, for repeating it to him.
+func Clip(s string) string { return strconv.Quote(ClipTo(s, 60)) }
+
+func ClipTo(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	return strings.ToValidUTF8(s[:n], "") + "…"
+}
+
+// Document is an error as clients see it (RFC 9457). Its type is always "about:blank": title and status say the kind.
+type Document struct {
+	Title  string `json:"title"`
+	Status int    `json:"status"`
+	Detail string `json:"detail"`
+}
+
+// Error is an error of the request, with the answer it gets. Its text is for the sender and says what to send.
+type Error struct {
+	Status int
+	title  string
+	detail string
+	Header http.Header
+}
+
+func (e *Error) Error() string { return e.detail }
+
+func New(status int, title, detail string) *Error {
+	return &Error{Status: status, title: title, detail: detail}
+}
+
+// Bad is a request that cannot be understood.
+func Bad(format string, a ...any) error {
+	return New(http.StatusBadRequest, "Bad request", fmt.Sprintf(format, a...))
+}
+
+// Saying gives a conflict words that say what to do; other errors stay as they are.
+func Saying(err error, detail string) error {
+	if errors.Is(err, cook.ErrConflict) {
+		return New(http.StatusConflict, "Conflict", detail)
+	}
+	return err
+}
+
+// Of chooses status and words from an error. Nothing of an error inside the daemon reaches the sender.
+func Of(err error) Document {
+	var request *Error
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &request):
+		return Document{request.title, request.Status, request.detail}
+	case errors.As(err, &large):
+		return Document{"Too large", http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is larger than %d bytes: send less", large.Limit)}
+	case errors.Is(err, cook.ErrNotFound):
+		return Document{"Not found", http.StatusNotFound, "there is no such thing: look at the list it should be in"}
+	case errors.Is(err, cook.ErrConflict):
+		return Document{"Conflict", http.StatusConflict, "this cannot be done in the present state: look at it again"}
+	case errors.Is(err, context.DeadlineExceeded):
+		return Document{"Too slow", http.StatusServiceUnavailable, "the daemon did not get it done in time: try again"}
+	case errors.Is(err, context.Canceled):
+		return Document{"Interrupted", http.StatusServiceUnavailable, "the request was given up: send it again"}
+	}
+	return Document{"Internal error", http.StatusInternalServerError, "something went wrong inside the daemon: its log says what"}
+}

@@ -1,0 +1,45 @@
+package problem
+
+import (
+	"encoding/json"
+	"errors"
+	"log/slog"
+	"maps"
+	"net/http"
+	"strconv"
+)
+
+// Teller answers requests with what went wrong.
+type Teller struct {
+	Log     *slog.Logger
+	Trouble func(*http.Request) string // what is wrong with the daemon, in words for who asks; "" = nothing, or nothing that they may see
+}
+
+// Fail answers with the problem that the error is, and logs what the daemon is to blame for. A trouble that the daemon
+// knows of, such as a full disk, is told in the words in which the page tells it.
+func (t Teller) Fail(w http.ResponseWriter, r *http.Request, err error) {
+	p := Of(err)
+	if p.Status >= 500 && r.Context().Err() == nil {
+		t.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "error", err)
+	}
+	if text := t.Trouble(r); p.Status == http.StatusInternalServerError && text != "" {
+		p = Of(New(http.StatusServiceUnavailable, "In trouble", text))
+	}
+	var request *Error
+	if errors.As(err, &request) {
+		maps.Copy(w.Header(), request.Header)
+	}
+	body, err := json.Marshal(p)
+	if err != nil {
+		panic("web: a problem is plain text: " + err.Error())
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/problem+json")
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Length", strconv.Itoa(len(body)))
+	h.Del("Content-Encoding")
+	w.WriteHeader(p.Status)
+	if _, err := w.Write(body); err != nil {
+		t.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
+	}
+}

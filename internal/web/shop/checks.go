@@ -1,0 +1,110 @@
+package shop
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/calibrate"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/record"
+)
+
+// Checks keeps checks of thermometers in the shop's records.
+type Checks interface {
+	// ProbeChecks gives the checks of an instrument that stand; of all instruments when the name is empty.
+	ProbeChecks(ctx context.Context, instrument string) ([]record.Entry, error)
+	Append(ctx context.Context, drafts ...record.Draft) ([]record.Entry, error)
+}
+
+// Checking says how probes are to be checked, and how their readings are corrected.
+type Checking struct {
+	Tolerance   thermal.CelsiusDelta // where a check names none; 0 = calibrate.DefaultTolerance
+	Every       time.Duration        // how often; 0 = nobody asks
+	Corrections map[cook.ProbeID]calibrate.Correction
+}
+
+func (c Checking) Allowed() thermal.CelsiusDelta {
+	if c.Tolerance == 0 {
+		return calibrate.DefaultTolerance
+	}
+	return c.Tolerance
+}
+
+// CheckOf reads a check from its record. A point below 50 °C counts as ice where it is near 0, others as warm.
+func CheckOf(e record.Entry) (cook.ProbeID, calibrate.Check, error) {
+	body, err := e.Decode()
+	if err != nil {
+		return "", calibrate.Check{}, err
+	}
+	b, ok := body.(*record.ProbeChecked)
+	if !ok {
+		return "", calibrate.Check{}, fmt.Errorf("entry %d is a %s and no check", e.Seq, e.Kind)
+	}
+	c := calibrate.Check{Number: e.Seq, Time: e.At, By: e.By, Passed: b.Passed, AsLeft: b.AsLeft, Action: b.Action, Note: b.Note}
+	if b.Tolerance != nil {
+		c.Tolerance = *b.Tolerance
+	}
+	for _, p := range b.Points {
+		kind := calibrate.Kind("")
+		switch {
+		case math.Abs(float64(p.True)) < 5:
+			kind = calibrate.Ice
+		case p.True > 50:
+			kind = calibrate.Boil
+		}
+		c.Points = append(c.Points, calibrate.Point{Kind: kind, Time: e.At, Reference: p.True, Shown: p.Read})
+	}
+	return cook.ProbeID(b.Instrument), c, nil
+}
+
+// Standings gives how each probe that was ever checked stands; of one probe where it is named.
+func (o Shop) Standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]calibrate.Standing, map[cook.ProbeID][]calibrate.Check, error) {
+	entries, err := o.Checks.ProbeChecks(ctx, string(id))
+	if err != nil {
+		return nil, nil, err
+	}
+	history := map[cook.ProbeID][]calibrate.Check{}
+	for _, e := range entries {
+		probe, c, err := CheckOf(e)
+		if err != nil {
+			return nil, nil, err
+		}
+		history[probe] = append(history[probe], c)
+	}
+	out := map[cook.ProbeID]calibrate.Standing{}
+	for probe, list := range history {
+		slices.SortStableFunc(list, func(a, b calibrate.Check) int { return a.Time.Compare(b.Time) })
+		out[probe] = calibrate.Stand(list, o.Now(), o.Checking.Every)
+	}
+	return out, history, nil
+}
+
+// mostCompared bounds what a comparison reads of each probe.
+const mostCompared = 20000
+
+// Compare lays the good readings of two probes side by side; without a beginning those of the last 24 hours.
+func (o Shop) Compare(ctx context.Context, a, b cook.ProbeID, from, to time.Time, within time.Duration) (calibrate.Comparison, error) {
+	if from.IsZero() {
+		from = o.Now().Add(-24 * time.Hour)
+		if !to.IsZero() {
+			from = to.Add(-24 * time.Hour)
+		}
+	}
+	var series [2][]calibrate.Sample
+	for i, id := range []cook.ProbeID{a, b} {
+		readings, err := o.Library.Readings(ctx, cook.ReadingQuery{Probe: id, From: from, To: to, Limit: mostCompared})
+		if err != nil {
+			return calibrate.Comparison{}, err
+		}
+		for _, one := range readings {
+			if one.Quality == cook.Good && !one.Retained {
+				series[i] = append(series[i], calibrate.Sample{Time: one.Time, Celsius: one.Celsius})
+			}
+		}
+	}
+	return calibrate.Compare(series[0], series[1], within), nil
+}

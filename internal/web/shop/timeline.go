@@ -1,0 +1,107 @@
+package shop
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"time"
+
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/record"
+)
+
+// Moment is one line of a lot's timeline.
+type Moment struct {
+	At    time.Time    `json:"at"`
+	Until *time.Time   `json:"until,omitempty"`
+	What  string       `json:"what"`
+	Text  string       `json:"text"`
+	Piece cook.PieceID `json:"piece,omitempty"`
+	By    string       `json:"by,omitempty"`
+	Entry int64        `json:"entry,omitempty"` // of the journal
+	Cook  cook.ID      `json:"cook,omitempty"`  // where it was logged in a cook
+}
+
+// Timeline is the whole way of a lot, from its opening to the freezer: the entries that hold, and what was logged in its cooks.
+func (o Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
+	var out []Moment
+	for _, e := range lot.Entries {
+		if lot.Replaced(e.Seq) != 0 || e.Kind == record.KindWithdrawal || e.Kind == record.KindStageEnded {
+			continue
+		}
+		body, err := e.Decode()
+		if err != nil {
+			return nil, err
+		}
+		m := Moment{At: e.At.UTC(), What: e.Kind.KindName(), By: e.By, Entry: e.Seq}
+		if start, ok := body.(*record.StageStarted); ok {
+			m.What, m.Piece, m.Cook = string(start.Stage), start.Piece, start.Cook
+			m.Until = stageUntil(lot, e.Seq)
+		}
+		for i, said := range record.Tell(body, o.Location) {
+			if i > 0 {
+				m.Text += "; "
+			}
+			m.Text += said.Name + " " + said.Text
+		}
+		out = append(out, m)
+	}
+	for _, run := range lot.Stages {
+		if run.Cook == 0 {
+			continue
+		}
+		events, err := o.cookMoments(ctx, lot, run)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, events...)
+	}
+	slices.SortStableFunc(out, func(a, b Moment) int { return a.At.Compare(b.At) })
+	return out, nil
+}
+
+func stageUntil(lot *record.Lot, seq int64) *time.Time {
+	for _, run := range lot.Stages {
+		if run.Seq == seq {
+			return OrNull(run.Until)
+		}
+	}
+	return nil
+}
+
+// cookMoments are the events of a cook that concern the meat of the stage.
+func (o Shop) cookMoments(ctx context.Context, lot *record.Lot, run record.StageRun) ([]Moment, error) {
+	stored, err := o.Library.Cook(ctx, run.Cook)
+	if errors.Is(err, cook.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var out []Moment
+	for _, e := range stored.Events {
+		if e.Piece == "" || inLot(lot, &stored.Cook, run.Piece, e.Piece) {
+			out = append(out, Moment{At: e.Time.UTC(), What: string(e.Kind), Text: eventText(e), Piece: e.Piece, Cook: run.Cook})
+		}
+	}
+	return out, nil
+}
+
+func eventText(e cook.Event) string {
+	switch e.Kind {
+	case cook.EventWrap:
+		return "wrapped in " + e.With
+	case cook.EventSetPoint:
+		return "pit set to " + record.Degrees(e.Celsius)
+	}
+	return ""
+}
+
+// OrNull is a time in JSON: null when there is none.
+func OrNull(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.UTC()
+	return &t
+}

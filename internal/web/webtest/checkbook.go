@@ -1,0 +1,37 @@
+package webtest
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"stallkeeper/internal/record"
+)
+
+// checkbook keeps checks as the store does.
+type checkbook struct {
+	now     time.Time
+	entries []record.Entry
+}
+
+func (b *checkbook) ProbeChecks(_ context.Context, instrument string) ([]record.Entry, error) {
+	var out []record.Entry
+	for _, e := range b.entries {
+		if instrument == "" || strings.Contains(string(e.Body), `"instrument":"`+instrument+`"`) {
+			out = append(out, e)
+		}
+	}
+	return out, nil
+}
+
+func (b *checkbook) Append(_ context.Context, drafts ...record.Draft) ([]record.Entry, error) {
+	var out []record.Entry
+	for _, d := range drafts {
+		e, err := d.Make(int64(len(b.entries)+1), record.Hash{}, b.now)
+		if err != nil {
+			return nil, err
+		}
+		b.entries, out = append(b.entries, e), append(out, e)
+	}
+	return out, nil
+}

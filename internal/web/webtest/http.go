@@ -1,0 +1,107 @@
+package webtest
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"stallkeeper/internal/web/problem"
+)
+
+// Request builds a request to the daemon's own name; a body is JSON.
+func Request(method, path, body string) *http.Request {
+	r := httptest.NewRequest(method, "http://localhost:8080"+path, strings.NewReader(body))
+	if body != "" {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	return r
+}
+
+// recorder lets handlers set deadlines, as a connection does.
+type recorder struct{ *httptest.ResponseRecorder }
+
+func (recorder) SetWriteDeadline(time.Time) error { return nil }
+
+func Send(s http.Handler, r *http.Request) *httptest.ResponseRecorder {
+	w := httptest.NewRecorder()
+	s.ServeHTTP(recorder{w}, r)
+	return w
+}
+
+// MustProblem checks that the answer is a problem of the status and gives its detail.
+func MustProblem(t testing.TB, w *httptest.ResponseRecorder, status int) string {
+	t.Helper()
+	var p problem.Document
+	if err := json.Unmarshal(w.Body.Bytes(), &p); err != nil {
+		t.Fatalf("answer %d %q is no problem document: %v", w.Code, w.Body, err)
+	}
+	if w.Code != status || p.Status != status || p.Title == "" || p.Detail == "" || w.Header().Get("Content-Type") != "application/problem+json" {
+		t.Fatalf("answer %d %s %q, want a problem of status %d", w.Code, w.Header().Get("Content-Type"), w.Body, status)
+	}
+	return p.Detail
+}
+
+// PostForm sends a form as a browser without script does.
+func PostForm(t testing.TB, s http.Handler, path string, form url.Values) *httptest.ResponseRecorder {
+	t.Helper()
+	r := httptest.NewRequest("POST", "http://localhost:8080"+path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return Send(s, r)
+}
+
+func MustSee(t testing.TB, w *httptest.ResponseRecorder, status int, wanted ...string) {
+	t.Helper()
+	if w.Code != status {
+		t.Fatalf("status %d, want %d: %s", w.Code, status, w.Body)
+	}
+	for _, text := range wanted {
+		if !strings.Contains(w.Body.String(), text) {
+			t.Errorf("the page does not say %q", text)
+		}
+	}
+}
+
+func Get(t *testing.T, server *httptest.Server, path string) string {
+	t.Helper()
+	answer, err := server.Client().Get(server.URL + path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if answer.StatusCode != http.StatusOK {
+		t.Fatalf("GET %s = %s\n%s", path, answer.Status, body)
+	}
+	return string(body)
+}
+
+// Post sends a form and gives the status and where it leads.
+func Post(t *testing.T, server *httptest.Server, path string, form url.Values) (int, string) {
+	t.Helper()
+	client := *server.Client()
+	client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	answer, err := client.PostForm(server.URL+path, form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	return answer.StatusCode, answer.Header.Get("Location")
+}
+
+func Has(t *testing.T, page string, want ...string) {
+	t.Helper()
+	page = strings.ReplaceAll(page, "\u00a0", " ")
+	for _, w := range want {
+		if !strings.Contains(page, w) {
+			t.Errorf("page lacks %q", w)
+		}
+	}
+}
