@@ -5,10 +5,14 @@ import (
 	"net/http"
 	"testing"
 
+	"go.uber.org/goleak"
+
 	"stallkeeper/internal/web"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/webtest"
 )
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // newServer builds the whole server over the shelf; edit may change its ports.
 func newServer(t testing.TB, s *webtest.Shelf, edit func(*shop.Shop)) *web.Server {

@@ -4,10 +4,14 @@ import (
 	"net/http/httptest"
 	"testing"
 
+	"go.uber.org/goleak"
+
 	"stallkeeper/internal/web"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/webtest"
 )
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // newServer builds the whole server over a shop; edit may change its ports.
 func newServer(t testing.TB, s shop.Shop, edit func(*shop.Shop)) *web.Server {
