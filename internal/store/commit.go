@@ -32,9 +32,10 @@ type Item struct {
 	Done func(Outcome, error)
 }
 
-// queueSize is how many items may wait for the committer, maxBatch how many it commits at once.
+// queueSize is how many items may wait for the committer, which empties it all the time but for the commit itself; maxBatch how many
+// it commits at once.
 const (
-	queueSize = 8192
+	queueSize = 2048
 	maxBatch  = 4096
 )
 

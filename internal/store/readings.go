@@ -31,7 +31,7 @@ const readingColumns = `r.seq, p.name, r.time, r.celsius, r.quality, r.clock, r.
 // ReadingsAfter gives at most limit readings committed after the one numbered seq, in the order of commits; 0 begins at the start.
 // Within one batch the order is that of Put.
 func (db *DB) ReadingsAfter(ctx context.Context, seq int64, limit int) ([]Sequenced, error) {
-	return db.readRows(ctx, `select `+readingColumns+` from readings r join probes p on p.id = r.probe
+	return db.readRows(ctx, nil, `select `+readingColumns+` from readings r join probes p on p.id = r.probe
 		where r.seq > ? order by r.seq limit ?`, seq, limit)
 }
 
@@ -65,7 +65,7 @@ func (db *DB) Readings(ctx context.Context, q cook.ReadingQuery) ([]cook.Reading
 	if err != nil {
 		return nil, err
 	}
-	var out []cook.Reading
+	out := make([]cook.Reading, 0, min(q.Limit, streamChunk))
 	for len(out) < q.Limit {
 		r, ok, err := m.next(ctx)
 		if err != nil {
@@ -104,8 +104,8 @@ func (db *DB) ReadingsThrough(ctx context.Context, probes []cook.ProbeID, from, 
 	}
 }
 
-// streamChunk is about how many readings a stream holds in memory.
-const streamChunk = 8192
+// streamChunk is about how many readings a stream holds in memory, some 150 bytes each.
+const streamChunk = 1024
 
 // merge brings the readings of several probes into one order, reading each in chunks along its index.
 type merge struct {
@@ -119,7 +119,8 @@ type merge struct {
 // run is what is still to come of one probe.
 type run struct {
 	probe cook.ProbeID
-	ahead []cook.Reading
+	rows  []Sequenced // used again for each chunk
+	ahead []Sequenced // what is left of rows
 	from  int64
 	done  bool // nothing behind ahead
 }
@@ -170,7 +171,7 @@ func (m *merge) next(ctx context.Context) (cook.Reading, bool, error) {
 	if first == nil {
 		return cook.Reading{}, false, nil
 	}
-	out := first.ahead[0]
+	out := first.ahead[0].Reading
 	first.ahead = first.ahead[1:]
 	return out, true, nil
 }
@@ -179,28 +180,26 @@ func (m *merge) fill(ctx context.Context, r *run) error {
 	if len(r.ahead) > 0 || r.done {
 		return nil
 	}
-	rows, err := m.db.readRows(ctx, `select `+readingColumns+` from probes p join readings r on r.probe = p.id
+	rows, err := m.db.readRows(ctx, r.rows[:0], `select `+readingColumns+` from probes p join readings r on r.probe = p.id
 		where p.name = ? and r.time >= ? and r.time < ? and r.seq <= ? order by r.time limit ?`, string(r.probe), r.from, m.to, m.through, m.chunk)
 	if err != nil {
 		return err
 	}
-	r.done = len(rows) < m.chunk
-	for _, row := range rows {
-		r.ahead = append(r.ahead, row.Reading)
-	}
+	r.rows, r.ahead, r.done = rows, rows, len(rows) < m.chunk
 	if len(rows) > 0 {
 		r.from = micros(rows[len(rows)-1].Time) + 1
 	}
 	return nil
 }
 
-func (db *DB) readRows(ctx context.Context, query string, args ...any) ([]Sequenced, error) {
+// readRows appends what the query gives to into.
+func (db *DB) readRows(ctx context.Context, into []Sequenced, query string, args ...any) ([]Sequenced, error) {
 	rows, err := db.reader.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, db.explain("read readings", err)
 	}
 	intern := map[string]cook.ProbeID{}
-	out, err := collect(rows, func(rows *sql.Rows) (Sequenced, error) { return scanReading(rows, intern) })
+	out, err := collectInto(into, rows, func(rows *sql.Rows) (Sequenced, error) { return scanReading(rows, intern) })
 	if err != nil {
 		return nil, db.explain("read readings", err)
 	}
@@ -237,8 +236,12 @@ func scanReading(rows *sql.Rows, intern map[string]cook.ProbeID) (Sequenced, err
 
 // collect reads all rows and closes them.
 func collect[T any](rows *sql.Rows, scan func(*sql.Rows) (T, error)) ([]T, error) {
+	return collectInto(nil, rows, scan)
+}
+
+// collectInto appends all rows to out and closes them.
+func collectInto[T any](out []T, rows *sql.Rows, scan func(*sql.Rows) (T, error)) ([]T, error) {
 	defer rows.Close()
-	var out []T
 	for rows.Next() {
 		one, err := scan(rows)
 		if err != nil {

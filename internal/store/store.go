@@ -46,8 +46,19 @@ type DB struct {
 	trouble   trouble
 }
 
-// readers is how many queries run at a time.
-const readers = 4
+// readers is how many queries run at a time. A connection that rested for readerRest is closed: open ones keep pages and
+// statements in memory.
+const (
+	readers    = 4
+	readerRest = 30 * time.Second
+)
+
+// What a connection keeps of the file in memory, in KiB. The system's own cache holds what was read lately all the same; on a small board
+// room is scarcer than the calls that this costs.
+const (
+	writerPages = "-1024"
+	readerPages = "-384"
+)
 
 // Open opens the store at path and brings its schema up to date; a missing file is made. Errors say what to do:
 // ErrNewerSchema, ErrDamaged, ErrForeign and ErrInUse leave the file untouched.
@@ -95,6 +106,7 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	}
 	db.reader.SetMaxOpenConns(readers)
 	db.reader.SetMaxIdleConns(readers)
+	db.reader.SetConnMaxIdleTime(readerRest)
 	return db, db.loadNames(ctx)
 }
 
@@ -113,12 +125,13 @@ func makeFolder(dir string) error {
 func writerDSN(path string) string {
 	return fileURI(path, url.Values{
 		"mode": {"rwc"}, "_journal_mode": {"WAL"}, "_synchronous": {"FULL"}, "_busy_timeout": {"10000"},
-		"_txlock": {"immediate"}, "_foreign_keys": {"1"}, "_stmt_cache_size": {"64"},
+		"_txlock": {"immediate"}, "_foreign_keys": {"1"}, "_stmt_cache_size": {"64"}, "_cache_size": {writerPages},
 	})
 }
 
 func readerDSN(path string) string {
-	return fileURI(path, url.Values{"mode": {"ro"}, "_query_only": {"1"}, "_busy_timeout": {"10000"}, "_stmt_cache_size": {"64"}})
+	return fileURI(path, url.Values{"mode": {"ro"}, "_query_only": {"1"}, "_busy_timeout": {"10000"}, "_stmt_cache_size": {"64"},
+		"_cache_size": {readerPages}})
 }
 
 func fileURI(path string, v url.Values) string {
