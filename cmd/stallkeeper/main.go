@@ -63,22 +63,9 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 			code = int(status)
 		}
 	}()
-	parser, err := kong.New(&cli{}, kong.Name("stallkeeper"),
-		kong.Description("Watches a smoker overnight and says when each piece will be ready."),
-		kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
-		kong.WithHyphenPrefixedParameters(true), kong.TypeMapper(reflect.TypeFor[time.Time](), kong.MapperFunc(decodeTime)), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
-	if err != nil {
-		fmt.Fprintln(errOut, "stallkeeper:", err)
-		return 2
-	}
-	if len(args) == 0 {
-		args = []string{"--help"}
-	}
-	parsed, err := parser.Parse(args)
-	if err != nil {
-		err = fmt.Errorf("%w (stallkeeper --help lists the commands, stallkeeper COMMAND --help how each is used)", err)
-	} else {
-		err = parsed.Run(&console{ctx: ctx, out: out, errOut: errOut})
+	verb, err := parse(args, out, errOut)
+	if err == nil {
+		err = verb.Run(&console{ctx: ctx, out: out, errOut: errOut})
 	}
 	switch {
 	case err == nil:
@@ -88,6 +75,32 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 	}
 	fmt.Fprintln(errOut, "stallkeeper:", strings.ReplaceAll(err.Error(), "\n", "; "))
 	return 2
+}
+
+// verb is a command of the command line, filled in.
+type verb interface{ Run(c *console) error }
+
+// parse gives the command that the arguments name. What the parser needs, about a megabyte, is not held while the command runs.
+func parse(args []string, out, errOut io.Writer) (verb, error) {
+	parser, err := kong.New(&cli{}, kong.Name("stallkeeper"),
+		kong.Description("Watches a smoker overnight and says when each piece will be ready."),
+		kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
+		kong.WithHyphenPrefixedParameters(true), kong.TypeMapper(reflect.TypeFor[time.Time](), kong.MapperFunc(decodeTime)), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+	if err != nil {
+		return nil, err
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	parsed, err := parser.Parse(args)
+	if err != nil {
+		return nil, fmt.Errorf("%w (stallkeeper --help lists the commands, stallkeeper COMMAND --help how each is used)", err)
+	}
+	chosen, ok := parsed.Selected().Target.Addr().Interface().(verb)
+	if !ok {
+		return nil, fmt.Errorf("%s is not a command by itself: stallkeeper %s --help lists what goes behind it", parsed.Command(), parsed.Command())
+	}
+	return chosen, nil
 }
 
 // exit carries a status out of the argument parser, which ends the program for --help.

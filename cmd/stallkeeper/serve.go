@@ -55,6 +55,7 @@ func (s serveCmd) Run(c *console) error {
 	if err := announce(c, d, cfg.Data); err != nil {
 		return errors.Join(err, d.Close())
 	}
+	debug.FreeOSMemory() // what only the start needed
 	return d.Run(c.ctx)
 }
 

@@ -95,28 +95,52 @@ func ChillPlan(f Forecaster, a ChillAsk) ([]Chilled, error) {
 	if err := a.Validate(); err != nil {
 		return nil, err
 	}
+	c := cooler{f: f, piece: estimator.Input{Cut: a.Cut, MassKg: a.MassKg, ThicknessMM: a.ThicknessMM}, known: map[cooling]time.Duration{}}
 	var out []Chilled
 	for _, l := range ChillLimits() {
 		if l.Cured && !a.Cured {
 			continue
 		}
-		c := Chilled{Limit: l}
+		one := Chilled{Limit: l}
 		for _, mm := range a.cuts(75, 50, 25, 12) {
-			c.Ways = append(c.Ways, l.try(f, a, estimator.IceWater, iceWater, mm))
+			one.Ways = append(one.Ways, l.try(c, estimator.IceWater, iceWater, mm))
 		}
 		for _, mm := range a.cuts(50, 25, 12, 6) {
-			c.Ways = append(c.Ways, l.try(f, a, estimator.CoolerAir, coolerAir, mm))
+			one.Ways = append(one.Ways, l.try(c, estimator.CoolerAir, coolerAir, mm))
 		}
-		out = append(out, c)
+		out = append(out, one)
 	}
 	return out, nil
 }
 
-func (l ChillLimit) try(f Forecaster, a ChillAsk, where estimator.Surroundings, ambient thermal.Celsius, mm float64) ChillWay {
+// cooler forecasts how one piece cools, each way once: limits share stages, and a forecast of many hours is not cheap.
+type cooler struct {
+	f     Forecaster
+	piece estimator.Input
+	known map[cooling]time.Duration
+}
+
+// cooling is a stage as it is forecast.
+type cooling struct {
+	from, to, ambient thermal.Celsius
+	where             estimator.Surroundings
+	mm                float64
+}
+
+// takes is the time of a stage with nine chances in ten; negative = longer than the forecaster looks.
+func (c cooler) takes(x cooling) time.Duration {
+	d, ok := c.known[x]
+	if !ok {
+		d = c.f.CoolTime(estimator.Chill{Piece: c.piece, From: x.from, Where: x.where, Ambient: x.ambient, SlicedMM: x.mm}, x.to)[p90]
+		c.known[x] = d
+	}
+	return d
+}
+
+func (l ChillLimit) try(c cooler, where estimator.Surroundings, ambient thermal.Celsius, mm float64) ChillWay {
 	w := ChillWay{Where: where, Ambient: ambient, ThickMM: mm, Meets: true}
-	in := estimator.Input{Cut: a.Cut, MassKg: a.MassKg, ThicknessMM: a.ThicknessMM}
 	for i, s := range l.Stages {
-		w.Takes[i] = f.CoolTime(estimator.Chill{Piece: in, From: s.From, Where: where, Ambient: ambient, SlicedMM: mm}, s.To)[p90]
+		w.Takes[i] = c.takes(cooling{s.From, s.To, ambient, where, mm})
 		within := s.Within
 		if l.Whole > 0 && i == 1 {
 			within = l.Whole - max(w.Takes[0], 0)

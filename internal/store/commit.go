@@ -36,7 +36,7 @@ type Item struct {
 // it commits at once.
 const (
 	queueSize = 2048
-	maxBatch  = 4096
+	maxBatch  = 1024
 )
 
 // intake lets Put and the end of Run agree on which items are still taken.
@@ -94,7 +94,9 @@ func (db *DB) Run(ctx context.Context) error {
 	for {
 		select {
 		case item := <-db.queue:
-			db.commit(db.gather(ctx, item))
+			db.batch = db.gather(ctx, item)
+			db.commit(db.batch)
+			clear(db.batch) // what was answered is not held
 		case <-retry.C:
 			db.retry(ctx)
 		case <-ctx.Done():
@@ -106,7 +108,7 @@ func (db *DB) Run(ctx context.Context) error {
 
 // gather takes what comes within the linger time of the first item.
 func (db *DB) gather(ctx context.Context, first Item) []Item {
-	batch := append(make([]Item, 0, 64), first)
+	batch := append(db.batch[:0], first)
 	linger := time.NewTimer(db.opts.Linger)
 	defer linger.Stop()
 	for len(batch) < maxBatch {

@@ -65,7 +65,7 @@ func (db *DB) Readings(ctx context.Context, q cook.ReadingQuery) ([]cook.Reading
 	if err != nil {
 		return nil, err
 	}
-	out := make([]cook.Reading, 0, min(q.Limit, streamChunk))
+	var out []cook.Reading
 	for len(out) < q.Limit {
 		r, ok, err := m.next(ctx)
 		if err != nil {

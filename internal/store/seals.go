@@ -123,7 +123,7 @@ func (db *DB) hoursToSeal(ctx context.Context, done sealedTo, closed time.Time) 
 			if err != nil {
 				return nil, db.explain("look for hours to seal", err)
 			}
-			hour := at - (at%hourMicros+hourMicros)%hourMicros
+			hour := hourStart(at)
 			out = append(out, hourOf{id, name, hour})
 			from = hour + hourMicros
 		}

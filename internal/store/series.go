@@ -24,7 +24,8 @@ from stretch) where first is not null`
 const within = `probe = ?1 and time >= lo and time < hi and quality = 0 and (retained = 0 or clock <> 1)`
 
 // Series thins a probe's good readings, from inclusive, to exclusive, zero times open, to at most points stretches of
-// equal length that keep the extremes. Stretches without a reading are left out.
+// equal length that keep the extremes. Stretches without a reading are left out. Stretches of an hour and more begin at whole hours and
+// last whole hours: their extremes come from the seals of the hours, so that years take no longer than a month.
 func (db *DB) Series(ctx context.Context, probe cook.ProbeID, from, to time.Time, points int) ([]cook.Bucket, error) {
 	lo, hi := span(from, to)
 	var id int64
@@ -44,6 +45,9 @@ func (db *DB) Series(ctx context.Context, probe cook.ProbeID, from, to time.Time
 		hi = last.Int64 + 1
 	}
 	width := (hi-lo-1)/int64(points) + 1
+	if width >= hourMicros {
+		return db.hourly(ctx, probeSpan{probe, id, lo, hi}, points)
+	}
 	rows, err := db.reader.QueryContext(ctx, thinned, id, lo, hi, width)
 	if err != nil {
 		return nil, db.explain("read series", err)

@@ -40,6 +40,7 @@ type DB struct {
 	reader *sql.DB
 
 	queue     chan Item
+	batch     []Item // Run's, used again for each commit
 	committed chan struct{}
 	intake    intake
 	names     names // touched by the committer only, except while opening
