@@ -34,8 +34,7 @@ type clock struct {
 	at time.Time // guarded by mu
 }
 
-func (c *clock) now() time.Time { c.mu.Lock(); defer c.mu.Unlock(); return c.at }
-
+func (c *clock) now() time.Time       { c.mu.Lock(); defer c.mu.Unlock(); return c.at }
 func (c *clock) move(d time.Duration) { c.mu.Lock(); defer c.mu.Unlock(); c.at = c.at.Add(d) }
 
 func newGuarded(t *testing.T, edit func(*Options)) (*Server, *webtest.Shelf, *clock) {

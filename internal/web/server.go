@@ -211,8 +211,6 @@ type statusOnly struct {
 	status int
 }
 
-func (o *statusOnly) Header() http.Header { return o.header }
-
-func (o *statusOnly) WriteHeader(status int) { o.status = status }
-
+func (o *statusOnly) Header() http.Header         { return o.header }
+func (o *statusOnly) WriteHeader(status int)      { o.status = status }
 func (o *statusOnly) Write(p []byte) (int, error) { return len(p), nil }
