@@ -22,17 +22,20 @@ const decideBefore = 2 * time.Hour
 
 // quietUntil is the tenth percentile of the first need over the forecasts' draws, unless something is not being watched.
 func (m *State) quietUntil() QuietUntil {
-	if len(m.fires) == 0 {
+	busy := slices.ContainsFunc(m.fires, func(f *fire) bool { return !f.idle() })
+	stages, ticks := first(m.stageNeeds())
+	switch {
+	case busy || ticks:
+	case len(m.fires) == 0:
 		return QuietUntil{Because: "Nothing is on the fire."}
-	}
-	if !slices.ContainsFunc(m.fires, func(f *fire) bool { return !f.idle() }) {
+	default:
 		return QuietUntil{Because: "Everything is off the fire; end the cook."}
 	}
 	if why := m.unwatched(); why != "" {
 		return QuietUntil{Because: why}
 	}
 	for _, c := range m.conditions() {
-		if a := c.Alarm(); a.State == alarm.Active && (a.Priority == alarm.Medium || a.Priority == alarm.High) {
+		if a := c.Alarm(); a.State == alarm.Active && wakes(a.Priority) {
 			return QuietUntil{Known: true, Until: m.now, Because: a.Because}
 		}
 	}
@@ -45,6 +48,9 @@ func (m *State) quietUntil() QuietUntil {
 		if !until.Known || at.Before(until.Until) {
 			until = QuietUntil{Known: true, Until: at, Because: what}
 		}
+	}
+	if ticks {
+		until = until.earlier(stages)
 	}
 	if until.Until.Before(m.now) {
 		until.Until = m.now
@@ -81,7 +87,7 @@ func (m *State) unwatched() string {
 			}
 		}
 	}
-	return ""
+	return m.stageUnwatched()
 }
 
 // blank reports whether a forecast says nothing about when.

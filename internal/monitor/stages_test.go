@@ -293,3 +293,57 @@ func TestStages_WhatNobodyMeasuredIsNotMet(t *testing.T) {
 		}
 	}
 }
+
+// A piece of a lot in the chill is last at 57.2 °C (135 °F) at 20:11; by the Food Code it must be at 21 °C (70 °F) two hours later, whatever a
+// forecast says. A hold that loses 0.1 °C a minute is warned of before it comes to its limit. A cure's cooler that stands open has its
+// own time. Nothing is on the fire.
+func TestQuietUntil_HeedsTheClocksOfStages(t *testing.T) {
+	for _, c := range []struct {
+		stage        cook.Stage
+		probe, trace string
+		until        time.Time // zero: nothing is promised
+		because      string
+		within       time.Duration
+	}{
+		{cook.StageChill, "flat", "64 -0.6/min x40", minute(11 + 120), "Then flat of lot 26-05-02-brisket must be down to 21.1 °C (the limit of its cooling).", time.Minute},
+		// an exponential fall towards 20 °C through 0.1 °C a minute at 69 °C: ln(49/40) / 0.119 per hour = 1.71 h to 60 °C, less 45 min of warning
+		{cook.StageHold, "flat", "75 -0.1/min x60", minute(60 + 102 - 45), "may be sinking to the limit of its holding, 60.0 °C, by forecast at 22:4", 5 * time.Minute},
+		{cook.StageHold, "flat", "75 hold 60m", time.Time{}, "Nothing is on the fire.", 0},
+		{cook.StageCure, "fridge", "3 hold 60m, 8 hold 10m", minute(60 + 2 + 15), "Then cooler fridge must be within the limits of the cure of lot 26-05-02-brisket again.", 3 * time.Minute},
+		{cook.StageCure, "fridge", "3 hold 60m", time.Time{}, "Nothing is on the fire.", 0},
+	} {
+		s := newShop(t)
+		s.begin(cook.StageWatch{Stage: c.stage, Piece: "flat", Cut: "brisket_flat", Probes: []cook.ProbeID{cook.ProbeID(c.probe)}})
+		s.play(mustRead(t, cook.ProbeID(c.probe), time.Minute, c.trace))
+		q := s.m.Snapshot().QuietUntil
+		if off := q.Until.Sub(c.until); q.Known == c.until.IsZero() || q.Known && (off > c.within || off < -c.within) || !strings.Contains(q.Because, c.because) {
+			t.Errorf("%s, %s: quiet until %v: %s\nwant %v: %s", c.stage, c.trace, q.Until, q.Because, c.until, c.because)
+		}
+		if !q.Known {
+			continue
+		}
+		s.until(s.now.Add(40 * time.Minute)) // the probe falls silent: its clock cannot be seen to run
+		if q := s.m.Snapshot().QuietUntil; q.Known && q.Until.After(s.now) {
+			t.Errorf("%s with a silent probe: %+v", c.stage, q)
+		}
+	}
+}
+
+// What is still on the fire and what cools off it share the sentence: the earlier counts.
+func TestQuietUntil_OfAFireAndAPieceThatCools(t *testing.T) {
+	n := newNight(t, supper(flat(), cook.Piece{ID: "point", Cut: "brisket_packer", Target: 98, Intact: true}))
+	n.play(slices.Concat(mustRead(t, "pit", time.Minute, "107 hold 5h"), mustRead(t, "flat", time.Minute, "5 +0.3/min x290"), mustRead(t, "point", time.Minute, "56 +0.05/min x300")))
+	before := n.m.Snapshot().QuietUntil
+	n.cook.Events = []cook.Event{{Time: minute(300), Kind: cook.EventPieceOff, Piece: "flat"}}
+	n.do(n.m.CookChanged(n.cook, n.now))
+	more := slices.Concat(mustRead(t, "pit", time.Minute, "107 hold 70m"), mustRead(t, "flat", time.Minute, "90 -0.8/min x45, 54 -0.3/min x25"), mustRead(t, "point", time.Minute, "71 +0.05/min x70"))
+	for i := range more {
+		more[i].Time = more[i].Time.Add(300 * time.Minute)
+	}
+	n.play(more)
+	q := n.m.Snapshot().QuietUntil
+	// 57.2 °C is passed 41 minutes after it came off: 120 minutes from there
+	if off := q.Until.Sub(minute(300 + 41 + 120)); !q.Known || off > 2*time.Minute || off < -2*time.Minute || !strings.Contains(q.Because, "flat must be down to 21.1 °C") {
+		t.Errorf("quiet until %+v (before it came off %+v)", q, before)
+	}
+}
