@@ -29,6 +29,7 @@ type fire struct {
 	worked   int                        // effective events whose time has been passed
 	late     bool                       // readings came behind the frontier: count again when it has calmed
 	lateAt   time.Duration              // uptime of the newest of them
+	lacked   bool                       // readings came behind the frontier of a piece that had no forecast
 	counted  int64                      // what was committed up to here was in the last recount
 	lag      time.Duration              // of the newest reading to the daemon's clock, as it has stood
 	lagSince time.Duration              // since this uptime

@@ -212,11 +212,16 @@ func (f *fire) wrapped(id cook.PieceID) bool {
 	return wrapped
 }
 
-// pause makes a forecast of the newest reading when no more come, and asks for a recount when lateness has calmed.
+// pause makes a forecast of the newest reading when no more come, at once where a piece had none for want of readings that came later
+// than the pit's, and asks for a recount when lateness has calmed.
 func (f *fire) pause(m *State) []Effect {
 	if f.late && (m.uptime-f.lateAt >= calm || f.frontier.After(m.now.Add(future))) {
 		f.late = false
 		return []Effect{{Recount: f.stored.ID}}
+	}
+	if f.lacked && m.uptime-f.took >= hold {
+		f.lacked = false
+		return f.foresee(m, false)
 	}
 	if len(f.held) > 0 || !f.frontier.After(f.forecast) || m.uptime-f.took < pauseAfter {
 		return nil

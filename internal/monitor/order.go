@@ -52,6 +52,9 @@ func (f *fire) behind(m *State, r cook.Reading) []Effect {
 	if !newer || !f.alone(r.Probe) {
 		f.late, f.lateAt = true, m.uptime
 	}
+	if p := f.pieceOf(r.Probe); p != nil && p.known && blank(p.forecast) {
+		f.lacked = true // the pit's backlog came before the core's
+	}
 	if !newer {
 		f.feed([]cook.Reading{r})
 		return nil

@@ -2,6 +2,8 @@ package monitor
 
 import (
 	"slices"
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
 	"testing"
 	"time"
 )
@@ -41,5 +43,31 @@ func TestRecount_CountsNothingTwice(t *testing.T) {
 	n.until(n.now.Add(2 * time.Minute))
 	if got := n.m.fires[0].pieces[0].watch.Dwell(); got != before || got < 59*time.Minute || got > time.Hour {
 		t.Errorf("lukewarm for %v after the readings came again, %v before, want an hour", got, before)
+	}
+}
+
+// A board hands over five hours of the pit, then as many of the core: between the two there is no core reading to forecast from, and
+// soon after there is, whether the piece has one probe or two.
+func TestOrder_OneProbesBacklogBeforeAnothers(t *testing.T) {
+	for _, probes := range [][]cook.ProbeID{{"flat"}, {"flat", "point"}} {
+		p := flat()
+		p.Probes = probes
+		n := newNight(t, supper(p))
+		n.now = minute(301)
+		state := func() (s estimator.State) {
+			return n.m.Snapshot().Cooks[0].Pieces[0].Forecast.State
+		}
+		n.arrive(mustRead(t, "pit", 15*time.Second, "107 hold 300m")...)
+		n.until(n.now.Add(10 * time.Second))
+		if got := state(); got != estimator.Unknown {
+			t.Errorf("%v: %q without a core reading", probes, got)
+		}
+		for _, id := range probes {
+			n.arrive(mustRead(t, id, 15*time.Second, "5 +0.2/min x300")...)
+		}
+		n.until(n.now.Add(10 * time.Second))
+		if got := state(); got != estimator.Climbing {
+			t.Errorf("%v: %q ten seconds after the core's readings: %s", probes, got, n.m.Snapshot().Cooks[0].Pieces[0].Forecast.Because)
+		}
 	}
 }
