@@ -20,6 +20,7 @@ const (
 	PitDanger    Kind = "pit-danger"    // hot enough for a fat fire
 	ProbeSilent  Kind = "probe-silent"  // no reading for too long
 	ProbeSuspect Kind = "probe-suspect" // readings that cannot be
+	BatteryLow   Kind = "battery-low"   // a device has little charge left
 	PieceReady   Kind = "piece-ready"   // reached its target
 	WrapDue      Kind = "wrap-due"      // at the core temperature or hour of its planned wrap
 	ServeAtRisk  Kind = "serve-at-risk" // will probably miss the serving hour

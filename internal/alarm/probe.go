@@ -65,6 +65,7 @@ type Hearing struct {
 	Last     cook.Reading  // zero when it never spoke
 	Patience time.Duration // how long it may be quiet
 	Covered  string        // why its silence raises nothing new; empty when it does
+	Fault    string        // what its conversion or its board says is wrong with it: "open circuit since 02:13"; empty when nothing is
 	Cause    string        // what else is known of why it is silent: "board shed has been offline since 02:13"; empty when nothing is
 	Ended    string        // why nobody waits for it any more; empty when somebody does
 }
@@ -94,6 +95,8 @@ func (p *Probe) silence(h Hearing) string {
 	switch {
 	case h.Cause != "":
 		return fmt.Sprintf("Probe %s silent for %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, spell(h.Quiet), h.Cause)
+	case h.Fault != "":
+		return fmt.Sprintf("Probe %s silent for %s: %s. Look at its plug and cable; until it measures again %s.", p.name, spell(h.Quiet), h.Fault, p.cost())
 	case h.Last.Time.IsZero():
 		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, spell(h.Quiet))
 	case h.Interval > 0:

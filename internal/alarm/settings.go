@@ -26,6 +26,7 @@ type Settings struct {
 	PitDanger    PitHeat    `toml:"pit_danger"`
 	ProbeSilent  Silence    `toml:"probe_silent"`
 	ProbeSuspect Rule       `toml:"probe_suspect"`
+	Battery      Charge     `toml:"battery_low"`
 	PieceReady   Rule       `toml:"piece_ready"`
 	WrapDue      Rule       `toml:"wrap_due"`
 	ServeAtRisk  ServeRisk  `toml:"serve_at_risk"`
@@ -118,6 +119,7 @@ func DefaultSettings() Settings {
 		PitDanger:    PitHeat{Rule{Priority: Medium, OnDelay: 2 * m, OffDelay: 5 * m}, 200, 280},
 		ProbeSilent:  Silence{Rule{Priority: Medium}, 6, 90 * m, 15 * m},
 		ProbeSuspect: Rule{Priority: Medium, OnDelay: 3 * m, OffDelay: 5 * m},
+		Battery:      Charge{Rule{Priority: Low}, 20, 5},
 		PieceReady:   Rule{Priority: Medium, OffDelay: 10 * m},
 		WrapDue:      Rule{Priority: Low, OnDelay: 2 * m},
 		ServeAtRisk:  ServeRisk{Rule{Priority: Medium, OnDelay: 15 * m, OffDelay: 15 * m}, 0.5, 0.65},
@@ -164,6 +166,9 @@ func (s Settings) Validate() error {
 	if !(s.ProbeSilent.Times >= 2 && s.ProbeSilent.Least > 0 && s.ProbeSilent.AtMost >= s.ProbeSilent.Least) {
 		add("probe_silent: times must be at least 2, at_least above 0s, at_most not below at_least")
 	}
+	if !(s.Battery.Below >= 0 && s.Battery.Deadband >= 0 && s.Battery.Below+s.Battery.Deadband <= 100) {
+		add("battery_low: below_percent and deadband_percent must not be negative, both together at most 100")
+	}
 	if !(s.ServeAtRisk.Below > 0 && s.ServeAtRisk.Clear >= s.ServeAtRisk.Below && s.ServeAtRisk.Clear < 1) {
 		add("serve_at_risk: below must be above 0, clear between it and 1")
 	}
@@ -209,7 +214,7 @@ type namedRule struct {
 func (s Settings) rules() []namedRule {
 	return []namedRule{
 		{"pit_low", s.PitLow.Rule}, {"pit_high", s.PitHigh.Rule}, {"pit_falling", s.PitFalling.Rule}, {"pit_danger", s.PitDanger.Rule},
-		{"probe_silent", s.ProbeSilent.Rule}, {"probe_suspect", s.ProbeSuspect}, {"piece_ready", s.PieceReady}, {"wrap_due", s.WrapDue},
+		{"probe_silent", s.ProbeSilent.Rule}, {"probe_suspect", s.ProbeSuspect}, {"battery_low", s.Battery.Rule}, {"piece_ready", s.PieceReady}, {"wrap_due", s.WrapDue},
 		{"serve_at_risk", s.ServeAtRisk.Rule}, {"danger_zone", s.DangerZone.Rule}, {"co", s.CO.Rule},
 		{"come_up", s.ComeUp.Rule}, {"cooling", s.Cooling.Rule}, {"hot_holding", s.Holding.Rule}, {"cold_limit", s.ColdLimit},
 		{"cure_cooler", s.Cure}, {"cold_store", s.ColdStore}, {"freezer", s.Freezer},

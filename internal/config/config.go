@@ -76,13 +76,14 @@ type MQTT struct {
 	Mappings     []Mapping `toml:"mapping"`
 }
 
-// Mapping reads payloads of another shape: JSON at a topic, with JSON Pointers (RFC 6901) to the value and the time.
+// Mapping reads payloads of another shape: JSON at a topic, with JSON Pointers (RFC 6901) to the value, the time and the charge of the battery.
 type Mapping struct {
-	Topic string `toml:"topic"`
-	Probe string `toml:"probe"`
-	Value string `toml:"value"`
-	Time  string `toml:"time"`
-	Unit  string `toml:"unit"`
+	Topic   string `toml:"topic"`
+	Probe   string `toml:"probe"`
+	Value   string `toml:"value"`
+	Time    string `toml:"time"`
+	Battery string `toml:"battery"`
+	Unit    string `toml:"unit"`
 }
 
 // User may log in; Role is watch, work or manage. PasswordHash comes from "stallkeeper serve --hash-password".

@@ -18,7 +18,8 @@ type Divider struct {
 // Sensor is the sensor's resistance at a measured voltage.
 func (d Divider) Sensor(volts float64) (float64, error) {
 	if !(volts > 0 && volts < d.Reference) {
-		return 0, fmt.Errorf("%.6g V is outside 0 … %.6g V, the ends of the divider: the sensor is open, shorted or not connected", volts, d.Reference)
+		return 0, fmt.Errorf("%.6g V is outside 0 … %.6g V, the ends of the divider (%w): look at the sensor's plug and cable, and whether it is connected",
+			volts, d.Reference, circuit((volts > 0) != d.HighSide))
 	}
 	if d.HighSide {
 		return d.Ohms * (d.Reference - volts) / volts, nil

@@ -47,8 +47,8 @@ func (p Platinum) ohms(t float64) float64 {
 func (p Platinum) Celsius(ohms float64) (thermal.Celsius, error) {
 	lo, hi, slack := p.ohms(float64(platinumMin)), p.ohms(float64(platinumMax)), float64(p)*5e-5
 	if !(ohms >= lo-slack && ohms <= hi+slack) {
-		return 0, fmt.Errorf("%.6g ohms is outside %.2f … %.2f ohms (%.0f to %.0f °C, IEC 60751): check the wiring, and the sensor's kind",
-			ohms, lo, hi, float64(platinumMin), float64(platinumMax))
+		return 0, fmt.Errorf("%.6g ohms is outside %.2f … %.2f ohms (%.0f to %.0f °C, IEC 60751): check the wiring (%w?), and the sensor's kind",
+			ohms, lo, hi, float64(platinumMin), float64(platinumMax), circuit(ohms > hi))
 	}
 	ohms = min(max(ohms, lo), hi)
 	if ohms < float64(p) {

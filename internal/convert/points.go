@@ -142,8 +142,8 @@ func (t Table) Range() (lo, hi thermal.Celsius) { return t[0].Celsius, t[len(t)-
 func (t Table) Celsius(ohms float64) (thermal.Celsius, error) {
 	first, last := t[0], t[len(t)-1]
 	if !(ohms <= first.Ohms && ohms >= last.Ohms) {
-		return 0, fmt.Errorf("%.6g ohms is outside %.6g … %.6g ohms (%.6g to %.6g °C), the rows of the table: check the wiring, or add rows",
-			ohms, last.Ohms, first.Ohms, float64(last.Celsius), float64(first.Celsius))
+		return 0, fmt.Errorf("%.6g ohms is outside %.6g … %.6g ohms (%.6g to %.6g °C), the rows of the table: check the wiring (%w?), or add rows",
+			ohms, last.Ohms, first.Ohms, float64(last.Celsius), float64(first.Celsius), circuit(ohms > first.Ohms))
 	}
 	i := max(slices.IndexFunc(t, func(p Point) bool { return p.Ohms <= ohms }), 1)
 	a, b := t[i-1], t[i]

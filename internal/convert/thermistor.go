@@ -92,8 +92,8 @@ func (t Thermistor) Celsius(ohms float64) (thermal.Celsius, error) {
 	l := math.Log(ohms / t.ref)
 	if !(ohms > 0 && l >= t.lo-slack && l <= t.hi+slack) {
 		lo, hi := t.Range()
-		return 0, fmt.Errorf("%.6g ohms is outside %.4g … %.4g ohms (%.0f to %.0f °C of this thermistor): check the wiring (open or shorted?) and the coefficients",
-			ohms, t.ref*math.Exp(t.lo), t.ref*math.Exp(t.hi), float64(hi), float64(lo))
+		return 0, fmt.Errorf("%.6g ohms is outside %.4g … %.4g ohms (%.0f to %.0f °C of this thermistor): check the wiring (%w?) and the coefficients",
+			ohms, t.ref*math.Exp(t.lo), t.ref*math.Exp(t.hi), float64(hi), float64(lo), circuit(l > t.hi))
 	}
 	return thermal.FromKelvin(1 / t.inverse(min(max(l, t.lo), t.hi))), nil
 }

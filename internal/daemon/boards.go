@@ -8,17 +8,8 @@ import (
 	"fmt"
 
 	"stallkeeper/internal/cook"
-	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/monitor"
 )
-
-// board hands on what a board said about itself.
-func (w *watch) board(b ingest.Board) {
-	select {
-	case w.boards <- monitor.Board{Name: b.Name, Online: b.Online, Probes: b.Probes}:
-	case <-w.ended:
-	}
-}
 
 // setBoard lets the monitor know of a board, and keeps what is to be known of it after a restart.
 func (w *watch) setBoard(ctx context.Context, b monitor.Board) {
@@ -26,35 +17,57 @@ func (w *watch) setBoard(ctx context.Context, b monitor.Board) {
 	w.keepBoards(ctx)
 }
 
-// boardsKey is where the boards with their probes are kept.
-const boardsKey = "boards"
+// Where the boards with their probes are kept, and the charges of batteries.
+const (
+	boardsKey    = "boards"
+	batteriesKey = "batteries"
+)
 
-// keepBoards keeps the boards when they are others than before. What could not be kept is tried again with the next that speaks.
+// keepBoards keeps the boards and the charges when they are others than before. What could not be kept is tried again a second later.
 func (w *watch) keepBoards(ctx context.Context) {
-	data, err := json.Marshal(w.core.Boards())
-	if err == nil && !bytes.Equal(data, w.wired) {
-		if err = w.db.KeepValue(ctx, boardsKey, data); err == nil {
-			w.wired = data
-		}
+	err := errors.Join(w.keepValue(ctx, boardsKey, w.core.Boards(), &w.wired), w.keepValue(ctx, batteriesKey, w.core.Batteries(), &w.charged))
+	if err != nil && ctx.Err() == nil && (w.unkeptBoards == nil || w.unkeptBoards.Error() != err.Error()) {
+		w.log.Warn("boards and batteries are not kept: after a restart their probes' silence has no cause, and their charge is not known", "error", err)
 	}
-	if err != nil {
-		w.log.Warn("the probes of the boards are not kept, so that after a restart their silence has no cause", "error", err)
+	w.unkeptBoards = err
+}
+
+// keepValue writes a value as JSON, if it is another than the last one.
+func (w *watch) keepValue(ctx context.Context, key string, v any, last *[]byte) error {
+	data, err := json.Marshal(v)
+	if err != nil || bytes.Equal(data, *last) {
+		return err
 	}
+	if err := w.db.KeepValue(ctx, key, data); err != nil {
+		return err
+	}
+	*last = data
+	return nil
 }
 
 func (w *watch) restoreBoards(ctx context.Context) error {
-	data, err := w.db.Value(ctx, boardsKey)
+	var boards []monitor.Wired
+	var charges []cook.Battery
+	if err := errors.Join(w.restoreValue(ctx, boardsKey, &boards, &w.wired), w.restoreValue(ctx, batteriesKey, &charges, &w.charged)); err != nil {
+		return err
+	}
+	w.core.RestoreBoards(boards, w.now())
+	w.core.RestoreBatteries(charges)
+	return nil
+}
+
+// restoreValue reads what keepValue wrote; nothing, if there is none.
+func (w *watch) restoreValue(ctx context.Context, key string, into any, last *[]byte) error {
+	data, err := w.db.Value(ctx, key)
 	if errors.Is(err, cook.ErrNotFound) {
 		return nil
 	}
 	if err != nil {
 		return err
 	}
-	var boards []monitor.Wired
-	if err := json.Unmarshal(data, &boards); err != nil {
-		return fmt.Errorf("read the boards that were kept: %w (delete the row %q of the table kept)", err, boardsKey)
+	if err := json.Unmarshal(data, into); err != nil {
+		return fmt.Errorf("read what was kept of %s: %w (delete the row %q of the table kept)", key, err, key)
 	}
-	w.wired = data
-	w.core.RestoreBoards(boards, w.now())
+	*last = data
 	return nil
 }

@@ -135,7 +135,7 @@ func (d *Daemon) openIntake() error {
 		}
 	}
 	d.intake = ingest.New(decoder, sink{d.db}, d.opts.Now, gas...)
-	d.watch.stats = d.intake.Stats
+	d.watch.stats, d.watch.asides = d.intake.Stats, d.intake.Asides
 	if cfg.MQTT.URL != "" {
 		password, err := cfg.MQTT.Password()
 		if err != nil {
@@ -159,7 +159,7 @@ func (d *Daemon) openIntake() error {
 		IsReading: decoder.Consumes, PublishTopics: mappingTopics(cfg.MQTT.Mappings),
 		Observe: func(topic string, payload []byte) {
 			if b, ok := ingest.DecodeBoard(topic, payload); ok {
-				d.watch.board(b)
+				d.watch.board(b, false)
 			}
 		},
 		Consume: func(ctx context.Context, topic string, payload []byte, done func(error)) error {

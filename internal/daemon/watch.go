@@ -26,27 +26,30 @@ type watch struct {
 	publish func(topic string, payload []byte)
 	link    func() (connected bool, clients int, trouble string)
 	stats   func() ingest.Stats
+	asides  func() []ingest.Aside
 	notify  *notify.Notifier // nil when nobody is to be told
 	stages  openStages
 
 	measured *metrics.Metrics
 	repeats  int64 // duplicates already counted
 
-	commands chan command
-	boards   chan monitor.Board
-	ended    chan struct{}      // closed when Run returns
-	cursor   int64              // sequence of the last applied reading
-	batch    int                // how many readings are applied before the others get their turn
-	owed     []cook.ID          // to be counted again
-	stale    []monitor.StageKey // stages of lots to be counted again
-	recalled bool               // the places have seen what was committed before the start
-	unkept   []monitor.Effect   // forecasts and alarms that are still to be written
-	unsaid   []monitor.Effect   // verdicts on the stages of lots that are still to be entered
-	journal  int64              // newest entry whose lots are followed; -1 = not read yet
-	wired    []byte             // the boards with their probes, as they are kept
-	barked   time.Time          // when the service manager last heard, by real time
-	trouble  error              // why the store could not be used the last time; nil when it could
-	snapshot atomic.Pointer[monitor.Snapshot]
+	commands     chan command
+	boards       chan monitor.Board
+	ended        chan struct{}      // closed when Run returns
+	cursor       int64              // sequence of the last applied reading
+	batch        int                // how many readings are applied before the others get their turn
+	owed         []cook.ID          // to be counted again
+	stale        []monitor.StageKey // stages of lots to be counted again
+	recalled     bool               // the places have seen what was committed before the start
+	unkept       []monitor.Effect   // forecasts and alarms that are still to be written
+	unsaid       []monitor.Effect   // verdicts on the stages of lots that are still to be entered
+	journal      int64              // newest entry whose lots are followed; -1 = not read yet
+	wired        []byte             // the boards with their probes, as they are kept
+	charged      []byte             // the charges of batteries, as they are kept
+	unkeptBoards error              // why neither could be the last time
+	barked       time.Time          // when the service manager last heard, by real time
+	trouble      error              // why the store could not be used the last time; nil when it could
+	snapshot     atomic.Pointer[monitor.Snapshot]
 
 	mu   sync.Mutex // guards subs
 	subs map[chan struct{}]bool
@@ -73,7 +76,7 @@ const tick = time.Second
 
 func newWatch(core *monitor.State, db *store.DB, log *slog.Logger, now func() time.Time) *watch {
 	w := &watch{core: core, db: db, log: log, now: now, commands: make(chan command), boards: make(chan monitor.Board, 64), ended: make(chan struct{}), batch: largestBatch, subs: map[chan struct{}]bool{},
-		stages: journalStages(db), journal: -1}
+		stages: journalStages(db), journal: -1, asides: func() []ingest.Aside { return nil }}
 	w.snapshot.Store(&monitor.Snapshot{})
 	return w
 }
@@ -158,11 +161,12 @@ func (w *watch) Run(ctx context.Context) error {
 // passTime looks at the ways in and out and, unless readings are still to be applied, at who is silent.
 func (w *watch) passTime(ctx context.Context, caughtUp bool) {
 	now := w.now()
-	effects := w.core.SetIntake(w.intake(), now)
+	effects := append(w.core.SetIntake(w.intake(), now), w.besides(now)...)
 	if caughtUp {
 		effects = append(effects, w.core.Tick(now)...)
 	}
 	w.act(ctx, effects)
+	w.keepBoards(ctx)
 }
 
 // finish applies what was committed last, for as long as there is time, and keeps what could not be kept before.

@@ -244,8 +244,8 @@ func BenchmarkRecount(b *testing.B) {
 func TestWatch_KnowsABoardsProbesAfterARestart(t *testing.T) {
 	b := newBench(t)
 	stop := b.run()
-	b.w.board(ingest.Board{Name: "shed", Online: true, Probes: []cook.ProbeID{"flat", "pit"}})
-	b.w.board(ingest.Board{Name: "shed"})
+	b.w.board(ingest.Board{Name: "shed", Online: true, Probes: []cook.ProbeID{"flat", "pit"}}, false)
+	b.w.board(ingest.Board{Name: "shed"}, false)
 	within(t, "the boards kept", func() bool {
 		data, err := b.db.Value(t.Context(), boardsKey)
 		return err == nil && strings.Contains(string(data), `"probes":["flat","pit"],"gone":`)

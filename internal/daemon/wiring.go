@@ -46,7 +46,7 @@ func outcome(o store.Outcome) ingest.Outcome {
 func mappings(in []config.Mapping) []ingest.Mapping {
 	var out []ingest.Mapping
 	for _, m := range in {
-		out = append(out, ingest.Mapping{Topic: m.Topic, Probe: m.Probe, Value: m.Value, Time: m.Time, Unit: m.Unit})
+		out = append(out, ingest.Mapping{Topic: m.Topic, Probe: m.Probe, Value: m.Value, Time: m.Time, Battery: m.Battery, Unit: m.Unit})
 	}
 	return out
 }

@@ -22,9 +22,9 @@ type ClientOptions struct {
 	ClientID string // fixed and unique: the broker keeps the session, and what came while the daemon was away, under it
 	Username string
 	Password string
-	CAFile   string      // PEM file of the authority that signed the broker's certificate; empty: the system's authorities
-	Will     Will        // published by the broker when the daemon dies, and by Run when it ends
-	Boards   func(Board) // what boards say about themselves; nil: nobody asks
+	CAFile   string                       // PEM file of the authority that signed the broker's certificate; empty: the system's authorities
+	Will     Will                         // published by the broker when the daemon dies, and by Run when it ends
+	Boards   func(b Board, retained bool) // what boards say about themselves; nil: nobody asks
 	Log      *slog.Logger
 	Now      func() time.Time
 }

@@ -40,7 +40,8 @@ type Message struct {
 // Decoded is what a payload held.
 type Decoded struct {
 	Readings []cook.Reading
-	Ignored  int // SenML records that are not temperatures
+	Ignored  int // SenML records that are neither temperatures nor charges
+	Asides   []Aside
 }
 
 // Decoder reads payloads. It is immutable and safe for concurrent use.
@@ -128,14 +129,22 @@ func (d *Decoder) Decode(m Message, now time.Time) (Decoded, error) {
 	if err != nil {
 		return Decoded{}, err
 	}
-	return one(d.measured(probe, "celsius", v, time.Time{}, m, now))
+	return d.one(probe, "celsius", v, time.Time{}, m, now)
 }
 
-func one(r cook.Reading, err error) (Decoded, error) {
-	if err != nil {
-		return Decoded{}, err
+// one decodes one quantity of one probe. Where its conversion refuses it, that is told beside the error.
+func (d *Decoder) one(probe cook.ProbeID, quantity string, v float64, device time.Time, m Message, now time.Time) (Decoded, error) {
+	r, err := d.measured(probe, quantity, v, device, m, now)
+	if err == nil {
+		return Decoded{Readings: []cook.Reading{r}}, nil
 	}
-	return Decoded{Readings: []cook.Reading{r}}, nil
+	var out Decoded
+	if u := (*Unconverted)(nil); errors.As(err, &u) {
+		if at, ok := timely(device, m, now); ok {
+			out.Asides = []Aside{{Probe: probe, At: at, Fault: u.Reason}}
+		}
+	}
+	return out, err
 }
 
 // corrected applies what a check found, and keeps what was sent in raw.

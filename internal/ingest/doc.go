@@ -5,11 +5,12 @@
 //
 //   - a bare number in degrees Celsius, with an optional sign and white space or NUL bytes around it;
 //   - a JSON object with the first found of celsius, fahrenheit, ohms, volts, millivolts, raw, and optionally time
-//     (RFC 3339, or Unix seconds, or Unix milliseconds from 1e11 on) and seq (a whole number from 1 on); celsius and
-//     fahrenheit that mean two temperatures are refused; what was converted is rounded to a millionth of a degree;
-//   - a SenML pack (RFC 8428, JSON). Records in Cel and K become readings; records of other units or without a number
-//     are ignored and counted; a pack without any temperature is quarantined. When all records share one name the topic
-//     names the probe, else the probe is <probe>/<name>.
+//     (RFC 3339, or Unix seconds, or Unix milliseconds from 1e11 on), seq (a whole number from 1 on) and battery_percent
+//     (0 to 100, the charge of its battery; alone it is no error); celsius and fahrenheit that mean two temperatures are
+//     refused; what was converted is rounded to a millionth of a degree;
+//   - a SenML pack (RFC 8428, JSON). Records in Cel and K become readings; one in %EL is the battery's charge;
+//     records of other units or without a number are ignored and counted; a pack with neither is quarantined. When all
+//     records share one name the topic names the probe, else the probe is <probe>/<name>.
 //
 // Payloads of another shape are read by Mapping: a topic filter, a name for the probe, JSON Pointers (RFC 6901).
 //

@@ -54,8 +54,9 @@ type Intake struct {
 	now     func() time.Time
 	gas     map[cook.ProbeID]bool
 
-	mu     sync.Mutex // guards probes and keeps judging and queueing in one order
+	mu     sync.Mutex // guards probes and asides, and keeps judging and queueing in one order
 	probes map[cook.ProbeID]*probeState
+	asides map[asideKey]Aside
 
 	messages, stored, duplicates, conflicts, quarantined atomic.Int64
 	ignored, retained, backlog, seqMissing, failed       atomic.Int64
@@ -72,7 +73,7 @@ const maxTracked = 4096
 
 // New prepares an intake; now stamps the arrivals. The probes named in gas send parts per million, not degrees.
 func New(decoder *Decoder, sink Sink, now func() time.Time, gas ...cook.ProbeID) *Intake {
-	in := &Intake{decoder: decoder, sink: sink, now: now, gas: map[cook.ProbeID]bool{}, probes: map[cook.ProbeID]*probeState{}}
+	in := &Intake{decoder: decoder, sink: sink, now: now, gas: map[cook.ProbeID]bool{}, probes: map[cook.ProbeID]*probeState{}, asides: map[asideKey]Aside{}}
 	for _, id := range gas {
 		in.gas[id] = true
 	}
@@ -98,6 +99,9 @@ func (in *Intake) Handle(ctx context.Context, m Message, done func(error)) error
 	in.ignored.Add(int64(decoded.Ignored))
 	in.mu.Lock()
 	defer in.mu.Unlock()
+	for _, a := range decoded.Asides {
+		in.note(a)
+	}
 	// One share of the joint promise is held until all parts are queued, so that an early commit cannot end it.
 	all := newJoint(done)
 	err := in.queue(ctx, m, now, decoded.Readings, bad, all)

@@ -186,7 +186,7 @@ func (l *link) store(ctx context.Context) {
 		case m := <-l.inbox:
 			l.acks.expect()
 			if board, ok := DecodeBoard(m.Topic(), m.Payload()); ok && l.c.opts.Boards != nil {
-				l.c.opts.Boards(board)
+				l.c.opts.Boards(board, m.Retained())
 			}
 			if !l.c.intake.Consumes(m.Topic()) { // left in the session by an earlier configuration
 				l.acks.ready(m)

@@ -19,13 +19,15 @@ type Mapping struct {
 	Probe string // name of the probe; {1}, {2}… stand for what the first, second… wildcard matched
 	Value string // JSON Pointer to the value; empty: the whole payload is the number
 	Time  string // JSON Pointer to the time (RFC 3339, Unix seconds or milliseconds); empty: time of arrival
-	Unit  string // C (default), F, K, or ohms, volts, millivolts, raw with the probe's conversion
+	// Battery is a JSON Pointer to the charge of the probe's battery in percent; empty: none. A payload may be without it.
+	Battery string
+	Unit    string // C (default), F, K, or ohms, volts, millivolts, raw with the probe's conversion
 }
 
 type mapping struct {
 	Mapping
-	quantity    string
-	value, time pointer
+	quantity             string
+	value, time, battery pointer
 }
 
 var mappedUnits = map[string]string{"": "celsius", "C": "celsius", "F": "fahrenheit", "K": "kelvin",
@@ -46,8 +48,14 @@ func (m Mapping) compile() (mapping, error) {
 	if c.time, err = parsePointer(m.Time); err != nil {
 		errs = append(errs, fmt.Errorf("time: %w", err))
 	}
+	if c.battery, err = parsePointer(m.Battery); err != nil {
+		errs = append(errs, fmt.Errorf("battery: %w", err))
+	}
 	if m.Value == "" && m.Time != "" {
 		errs = append(errs, errors.New("time without value: a payload that is only a number has no time"))
+	}
+	if m.Value == "" && m.Battery != "" {
+		errs = append(errs, errors.New("battery without value: a payload that is only a number has no battery"))
 	}
 	errs = append(errs, m.checkProbe())
 	return c, errors.Join(errs...)
@@ -86,7 +94,7 @@ func (d *Decoder) decodeMapped(mp mapping, parts []string, m Message, now time.T
 		if err != nil {
 			return Decoded{}, err
 		}
-		return one(d.measured(probe, mp.quantity, v, time.Time{}, m, now))
+		return d.one(probe, mp.quantity, v, time.Time{}, m, now)
 	}
 	var doc any
 	dec := json.NewDecoder(bytes.NewReader(bytes.Trim(m.Payload, padding)))
@@ -109,7 +117,15 @@ func (d *Decoder) decodeMapped(mp mapping, parts []string, m Message, now time.T
 	if err != nil {
 		return Decoded{}, err
 	}
-	return one(d.measured(probe, mp.quantity, v, device, m, now))
+	out, err := d.one(probe, mp.quantity, v, device, m, now)
+	if mp.Battery == "" {
+		return out, err
+	}
+	charge, missing := mp.battery.find(doc)
+	if missing != nil {
+		return out, err
+	}
+	return out.charged(probe, percent(charge), device, m, now), err
 }
 
 func (mp mapping) deviceTime(doc any) (time.Time, error) {

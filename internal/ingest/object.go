@@ -21,6 +21,7 @@ func (d *Decoder) decodeObject(probe cook.ProbeID, body []byte, m Message, now t
 	if err := json.Unmarshal(body, &fields); err != nil {
 		return Decoded{}, fmt.Errorf("payload is not JSON (%w): send a number or an object such as {\"celsius\":68.2}", err)
 	}
+	charge := percent(fields["battery_percent"])
 	for _, quantity := range quantities {
 		raw, ok := fields[quantity]
 		if !ok {
@@ -37,9 +38,18 @@ func (d *Decoder) decodeObject(probe cook.ProbeID, body []byte, m Message, now t
 		if err != nil {
 			return Decoded{}, err
 		}
-		r, err := d.measured(probe, quantity, v, device, m, now)
-		r.Seq = sequence(fields["seq"])
-		return one(r, err)
+		out, err := d.one(probe, quantity, v, device, m, now)
+		if err == nil {
+			out.Readings[0].Seq = sequence(fields["seq"])
+		}
+		return out.charged(probe, charge, device, m, now), err
+	}
+	if charge != nil {
+		device, _, err := parseTime(fields["time"])
+		if err != nil {
+			return Decoded{}, err
+		}
+		return Decoded{}.charged(probe, charge, device, m, now), nil
 	}
 	return Decoded{}, errors.New("no known field: send one of celsius, fahrenheit, ohms, volts, millivolts, raw, or add a mapping for this topic")
 }
@@ -77,11 +87,11 @@ func (d *Decoder) measured(probe cook.ProbeID, quantity string, v float64, devic
 		c, raw = thermal.FromKelvin(v), rawText(v, "K")
 	default:
 		if d.convert == nil {
-			return cook.Reading{}, fmt.Errorf("%s from probe %q cannot become degrees: configure a conversion for this probe", quantity, string(probe))
+			return cook.Reading{}, &Unconverted{probe, quantity, errors.New("it cannot become degrees: configure a conversion for this probe")}
 		}
 		var err error
 		if c, err = d.convert(probe, quantity, v); err != nil {
-			return cook.Reading{}, fmt.Errorf("%s from probe %q: %w", quantity, string(probe), err)
+			return cook.Reading{}, &Unconverted{probe, quantity, err}
 		}
 		raw = rawText(v, quantity)
 	}

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -43,7 +45,13 @@ func (d *Decoder) decodePack(probe cook.ProbeID, body []byte, m Message, now tim
 	}
 	var out Decoded
 	var bad error
+	var charge *float64
+	var charged record
 	for i, rec := range records {
+		if v, ok := rec.charge(); ok {
+			charge, charged = v, rec
+			continue
+		}
 		if rec.unit != "Cel" && rec.unit != "K" {
 			out.Ignored++
 			continue
@@ -60,10 +68,59 @@ func (d *Decoder) decodePack(probe cook.ProbeID, body []byte, m Message, now tim
 			out.Readings = append(out.Readings, r)
 		}
 	}
-	if len(out.Readings) == 0 && bad == nil {
+	out = out.fed(probe, charge, charged, m, now)
+	if len(out.Readings)+len(out.Asides) == 0 && bad == nil {
 		bad = errors.New("SenML pack without a temperature: no record has the unit Cel or K")
 	}
 	return out, bad
+}
+
+// charge gives the charge that a record tells; false for a record of another kind. %EL is the level of a battery in percent (RFC 8428
+// section 12.1).
+func (rec record) charge() (*float64, bool) {
+	if rec.unit != "%EL" {
+		return nil, false
+	}
+	v, err := parseJSONNumber(rec.value)
+	if v += rec.base; err != nil || math.IsNaN(v) || v < 0 || v > 100 {
+		return nil, false
+	}
+	return &v, true
+}
+
+// fed gives the charge to every probe of the pack, for they are on one device; to the topic's where there is none.
+func (d Decoded) fed(topic cook.ProbeID, charge *float64, rec record, m Message, now time.Time) Decoded {
+	device, _, err := rec.at(now)
+	if charge == nil || err != nil {
+		return d
+	}
+	var names []cook.ProbeID
+	for _, r := range d.Readings {
+		if !slices.Contains(names, r.Probe) {
+			names = append(names, r.Probe)
+		}
+	}
+	if len(names) == 0 {
+		names = append(names, topic)
+	}
+	for _, name := range names {
+		d = d.charged(name, charge, device, m, now)
+	}
+	return d
+}
+
+// at is the device's time of a record, zero where it has none; relative where it was counted from the arrival.
+func (rec record) at(now time.Time) (device time.Time, relative bool, err error) {
+	switch {
+	case rec.time >= relativeBelow:
+		device, err = unixTime(rec.time)
+		return device, false, err
+	case rec.time < -longestAgo:
+		return device, true, fmt.Errorf("unreadable time: %g s before the arrival", -rec.time)
+	case rec.time != 0:
+		device = now.Add(time.Duration(rec.time * float64(time.Second)))
+	}
+	return device, true, nil
 }
 
 // record gives the temperature of a record. A time counted from the arrival is timed by the daemon's clock, and the
@@ -87,16 +144,9 @@ func (d *Decoder) record(rec record, probe cook.ProbeID, m Message, now time.Tim
 	if rec.unit == "K" || rec.base != 0 {
 		c = rounded(c)
 	}
-	device, relative := time.Time{}, rec.time < relativeBelow
-	switch {
-	case relative && rec.time < -longestAgo:
-		return cook.Reading{}, fmt.Errorf("unreadable time: %g s before the arrival", -rec.time)
-	case relative && rec.time != 0:
-		device = now.Add(time.Duration(rec.time * float64(time.Second)))
-	case !relative:
-		if device, err = unixTime(rec.time); err != nil {
-			return cook.Reading{}, err
-		}
+	device, relative, err := rec.at(now)
+	if err != nil {
+		return cook.Reading{}, err
 	}
 	c, raw = d.corrected(probe, c, raw)
 	r, err := reading(probe, c, device, m, now)

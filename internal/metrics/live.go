@@ -21,6 +21,7 @@ var (
 	probeTemperature = describe("probe_temperature_celsius", "Last good reading of the probe. Absent while it is silent or cannot be relied on.", "probe")
 	probeMonoxide    = describe("probe_carbon_monoxide_ratio", "Last carbon-monoxide reading as a fraction of the air. It is no safety device: a certified alarm is needed.", "probe")
 	probeTime        = describe("probe_reading_timestamp_seconds", "When the probe's last reading was measured.", "probe")
+	probeBattery     = describe("probe_battery_ratio", "Charge of the battery that feeds the probe, its own or its board's, as it last said. Absent where none is told.", "probe")
 	probeSilent      = describe("probe_silent", "1 while nothing has come from the probe for too long.", "probe")
 
 	pitSetPoint = describe("pit_setpoint_celsius", "Setpoint of the pit now in force.", "cook")
@@ -48,7 +49,7 @@ type live struct{ view View }
 
 // Describe names every metric.
 func (live) Describe(c chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{probeTemperature, probeMonoxide, probeTime, probeSilent, pitSetPoint, allReady, pieceCore, pieceTarget,
+	for _, d := range []*prometheus.Desc{probeTemperature, probeMonoxide, probeTime, probeSilent, probeBattery, pitSetPoint, allReady, pieceCore, pieceTarget,
 		pieceReady, pieceNever, pieceServe, pieceDanger, pieceState, alarms, quietUntil, connected, clients, readings, quarantined, failures} {
 		c <- d
 	}
@@ -100,6 +101,9 @@ func (s sink) probe(p monitor.ProbeView) {
 	id := string(p.ID)
 	s.gauge(probeSilent, truth(p.Silent), id)
 	s.time(probeTime, p.Last.Time, id)
+	if p.Battery != nil {
+		s.gauge(probeBattery, p.Battery.Percent/100, id)
+	}
 	if p.Silent || p.Last.Quality != cook.Good || p.Last.Time.IsZero() || p.Last.Retained {
 		return
 	}

@@ -46,7 +46,7 @@ func night() monitor.Snapshot {
 		Now: now,
 		Probes: []monitor.ProbeView{
 			{ID: "co", Role: cook.RoleCO, Last: last(9, cook.Good)},
-			{ID: "core", Role: cook.RolePiece, Last: last(68.25, cook.Good)},
+			{ID: "core", Role: cook.RolePiece, Last: last(68.25, cook.Good), Battery: &cook.Battery{Device: "shed", Board: true, Percent: 73}},
 			{ID: "declared", Role: cook.RoleCooler},
 			{ID: "garage", Last: last(11, cook.Good), Silent: true},
 			{ID: "pit/left", Role: cook.RolePit, Last: last(-127, cook.Open)},

@@ -11,9 +11,12 @@ import (
 
 // Board is what a board with probes on it said about itself. One that is gone names no probes.
 type Board struct {
-	Name   string
-	Online bool
-	Probes []cook.ProbeID
+	Name    string
+	Online  bool
+	Probes  []cook.ProbeID
+	Faults  map[cook.ProbeID]string // of those that measure nothing: why
+	Battery *float64                // its charge in percent; nil: not told
+	At      time.Time               // when it said so; zero: not known
 }
 
 // board is what is known about a board.
@@ -88,7 +91,27 @@ func (m *State) SetBoard(b Board, now time.Time) []Effect {
 			m.boardOf[id] = b.Name
 		}
 	}
-	return m.listen()
+	return append(m.health(b), m.listen()...)
+}
+
+// health takes what a board says about its battery and its probes.
+func (m *State) health(b Board) []Effect {
+	var out []Effect
+	if b.Battery != nil {
+		out = m.setBattery(cook.Battery{Device: b.Name, Board: true, Probes: b.Probes, Percent: *b.Battery, At: b.At})
+	}
+	at := b.At
+	if at.IsZero() || at.After(m.now) {
+		at = m.now
+	}
+	for _, id := range b.Probes {
+		if why := b.Faults[id]; why != "" {
+			out = append(out, m.SetFault(id, Fault{Since: at, What: why}, m.now)...)
+		} else if p := m.probes[id]; p != nil {
+			p.clearFault(at)
+		}
+	}
+	return out
 }
 
 // offline tells why a probe is silent: its board is gone, since then. The name is empty when it is not, or not known.

@@ -24,6 +24,7 @@ type probe struct {
 	sense  *sense.Watch // while it is in no running cook
 	fire   *fire        // the running cook it is in; nil when none
 	piece  cook.PieceID
+	fault  *fault
 	staged bool // it watches a stage of a lot
 }
 
@@ -76,6 +77,7 @@ func (p *probe) hear(r cook.Reading, uptime time.Duration) {
 		return
 	}
 	p.note(r)
+	p.clearFault(r.Time)
 	p.heard, p.quiet = true, uptime
 }
 
@@ -194,5 +196,8 @@ func (m *State) hearken(p *probe, covered string) []Effect {
 		return nil // after a start it gets its time before anything is said
 	}
 	h := alarm.Hearing{Quiet: m.silence(p), Interval: p.interval(), Last: p.last, Patience: m.patience(p), Covered: covered, Ended: ended, Cause: m.boardCause(p.id)}
+	if p.fault != nil {
+		h.Fault = p.fault.What + " since " + p.fault.Since.In(m.words.Zone).Format("15:04")
+	}
 	return m.alarmed(p.watch.Hear(m.now, h), true)
 }

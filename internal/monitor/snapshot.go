@@ -59,8 +59,11 @@ type ProbeView struct {
 	Piece    cook.PieceID
 	Suspect  bool // its readings are in doubt
 	Findings []sense.Finding
-	Board    string    // the board it is wired to, where one said so
-	Offline  time.Time // since when that board is gone; zero when it is not
+	Board    string        // the board it is wired to, where one said so
+	Offline  time.Time     // since when that board is gone; zero when it is not
+	Battery  *cook.Battery // that feeds it; nil: nothing is known of one
+	Low      bool          // and has little left
+	Fault    *Fault        // why it measures nothing; nil: it does, or nobody says
 }
 
 // QuietUntil is the latest time t with P(nothing needs a person before t) >= 0.9, and what comes then.

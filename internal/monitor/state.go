@@ -40,6 +40,7 @@ type State struct {
 	stages  []*stage // open stages of lots
 	probes  map[cook.ProbeID]*probe
 	boards  map[string]*board
+	devices map[string]*device      // with a battery, by deviceKey
 	boardOf map[cook.ProbeID]string // the board that a probe is wired to, where one said so
 	intake  *alarm.Intake
 	way     IntakeView
@@ -84,7 +85,7 @@ func New(o Options) *State {
 	}
 	return &State{
 		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
-		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
+		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, devices: map[string]*device{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
 }
 
@@ -253,6 +254,9 @@ func (m *State) conditions() []*alarm.Condition {
 	}
 	for _, p := range m.byName() {
 		out = append(out, p.conditions()...)
+	}
+	for _, d := range m.byDevice() {
+		out = append(out, d.watch.Conditions()...)
 	}
 	return out
 }

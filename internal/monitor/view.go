@@ -70,6 +70,13 @@ func (m *State) viewProbe(p *probe) ProbeView {
 	}
 	v.Board = m.boardOf[p.id]
 	_, v.Offline = m.offline(p.id)
+	if v.Battery = m.batteryOf(p.id); v.Battery != nil {
+		v.Low = m.o.Settings.Battery.Low(v.Battery.Percent)
+	}
+	if p.fault != nil {
+		f := p.fault.Fault
+		v.Fault = &f
+	}
 	v.Suspect = p.watch != nil && p.watch.Suspect()
 	if v.Findings = p.sense.Findings(p.id); p.fire != nil {
 		v.Findings = p.fire.sense.Findings(p.id)

@@ -33,7 +33,7 @@ func TestPages_InABrowser(t *testing.T) {
 	first := serveNight(t, empty, nil)
 	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
 	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",
-		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /overlay?piece=7/flat&piece=6/shoulder /probes /settings /brine /plan /plan/1 /chill /stock /lots /lots/m1 /lots/m1/way /lots/m1?correct=4 /records")
+		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /overlay?piece=7/flat&piece=6/shoulder /probes /probes/breast /probes/garage /probes/vent /settings /brine /plan /plan/1 /chill /stock /lots /lots/m1 /lots/m1/way /lots/m1?correct=4 /records")
 }
 
 // TestWholeWalk_InABrowser lights a fire, watches, asks, logs and acknowledges by keyboard alone at each width and light.

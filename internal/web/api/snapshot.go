@@ -28,7 +28,23 @@ type probeDoc struct {
 	Piece    cook.PieceID     `json:"piece,omitempty"`
 	Board    string           `json:"board,omitempty"`               // that it is wired to
 	Offline  *time.Time       `json:"board_offline_since,omitempty"` // the board is gone
+	Battery  *batteryDoc      `json:"battery,omitempty"`             // nothing where none is told
+	Fault    *faultDoc        `json:"fault,omitempty"`               // why it measures nothing
 	Findings []sense.Finding  `json:"findings,omitempty"`            // what a person should look at
+}
+
+// batteryDoc is the charge of the battery that feeds a probe.
+type batteryDoc struct {
+	Percent float64    `json:"percent"`
+	Time    *time.Time `json:"time"`            // when it was said; null when that is not known
+	Board   string     `json:"board,omitempty"` // whose battery it is, where it is not the probe's own
+	Low     bool       `json:"low"`
+}
+
+type faultDoc struct {
+	Since time.Time `json:"since"`
+	What  string    `json:"what"`
+	Do    string    `json:"do,omitempty"`
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
@@ -41,6 +57,15 @@ func probeDocOf(p monitor.ProbeView) probeDoc {
 	}
 	if p.Interval > 0 {
 		d.Interval = finite(p.Interval.Seconds())
+	}
+	if b := p.Battery; b != nil {
+		d.Battery = &batteryDoc{Percent: b.Percent, Time: shop.OrNull(b.At), Low: p.Low}
+		if b.Board {
+			d.Battery.Board = b.Device
+		}
+	}
+	if f := p.Fault; f != nil {
+		d.Fault = &faultDoc{f.Since.UTC(), f.What, f.Do}
 	}
 	return d
 }

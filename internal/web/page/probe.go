@@ -18,6 +18,7 @@ type probeView struct {
 	ID         cook.ProbeID
 	Known      bool
 	Probe      monitor.ProbeView
+	Fault      string // since when it measures nothing, why, and what to do
 	Standing   calibrate.Standing
 	Checks     []calibrate.Check // newest first
 	Every      time.Duration
@@ -36,7 +37,7 @@ const besideWithin = 30 * time.Second
 func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
 	id := cook.ProbeID(r.PathValue("id"))
 	if err := id.Validate(); err != nil {
-		return problem.New(http.StatusNotFound, "Not found", "no probe has this name")
+		return problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("no probe can have the name %s", problem.Clip(string(id))))
 	}
 	snap := p.View.Snapshot()
 	see := readerOf(r, p.moment(&snap), p.Location)
@@ -49,12 +50,15 @@ func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
 	for _, v := range snap.Probes {
 		if v.ID == id {
 			body.Known, body.Probe = true, v
+			if v.Fault != nil {
+				body.Fault = see.fault(*v.Fault)
+			}
 		} else if v.Role != cook.RoleCO {
 			body.Others = append(body.Others, v.ID)
 		}
 	}
 	if !body.Known && len(body.Checks) == 0 {
-		return problem.New(http.StatusNotFound, "Not found", "no probe of this name is known")
+		return problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("no probe is called %s: the probes page lists those that have spoken", problem.Clip(string(id))))
 	}
 	current, corrected := p.Checking.Corrections[id]
 	if corrected {

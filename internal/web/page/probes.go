@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"net/http"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -64,6 +65,10 @@ func (p *Set) getProbes(w http.ResponseWriter, r *http.Request) error {
 		}
 		line.Free = v.Cook == 0 && (v.Role == "" || v.Role == cook.RolePiece) && !v.ID.IsPit()
 		switch {
+		case v.Fault != nil && v.Last.Time.IsZero():
+			line.Value, line.State = "no value", see.fault(*v.Fault)
+		case v.Fault != nil:
+			line.State = see.fault(*v.Fault)
 		case v.Last.Time.IsZero():
 			line.Value, line.State = "no value", "has not been heard yet"
 		case v.Last.Quality != cook.Good:
@@ -93,6 +98,28 @@ func (p *Set) getProbes(w http.ResponseWriter, r *http.Request) error {
 		body.Refused = append(body.Refused, refusedLine{q, printable(q.Payload)})
 	}
 	return p.render(w, r, http.StatusOK, "probes", frame{reader: see, Title: "Probes", Here: "probes", Body: body})
+}
+
+// fault says since when a probe measures nothing, why, and what to do.
+func (s reader) fault(f monitor.Fault) string {
+	text := f.What + " since " + s.Clock(f.Since)
+	if f.Do != "" {
+		text += ": " + f.Do
+	}
+	return text
+}
+
+// Battery says what a battery has left and when it said so.
+func (s reader) Battery(b cook.Battery) string {
+	of := "Battery"
+	if b.Board {
+		of = "Battery of board " + b.Device
+	}
+	when := "at an unknown time"
+	if !b.At.IsZero() {
+		when = s.Ago(b.At)
+	}
+	return fmt.Sprintf("%s %s %%, %s", of, strconv.FormatFloat(b.Percent, 'f', -1, 64), when)
 }
 
 // printable shows a payload: as text if it is text, else as bytes, both cut short.

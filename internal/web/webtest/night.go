@@ -153,6 +153,11 @@ func NewNight(t testing.TB) *Night {
 		QuietUntil: monitor.QuietUntil{Known: true, Until: at(8.1), Because: "the shoulder may be ready then, with one chance in ten before"},
 		Intake:     monitor.IntakeView{Connected: true, Clients: 2, Received: 5120, Quarantined: 2},
 	}}
+	n.Snap.Probes[0].Battery = &cook.Battery{Device: "breast", Probes: []cook.ProbeID{"breast"}, Percent: 73.5, At: now.Add(-12 * time.Minute)}
+	garage := &n.Snap.Probes[4]
+	garage.Battery, garage.Low = &cook.Battery{Device: "yard", Board: true, Probes: []cook.ProbeID{"garage"}, Percent: 9, At: now.Add(-3 * time.Hour)}, true
+	n.Snap.Probes = append(n.Snap.Probes, monitor.ProbeView{ID: "vent", Silent: true, Last: cook.Reading{Probe: "vent", Time: now.Add(-6 * time.Hour), Celsius: 74, Quality: cook.Good, Clock: cook.DeviceClock},
+		Fault: &monitor.Fault{Since: now.Add(-5 * time.Minute), What: "open circuit", Do: "look at plug and cable"}})
 	old := stored
 	old.ID, old.Name, old.Started, old.Ended = 6, "Sunday pork", start.AddDate(0, 0, -10), start.AddDate(0, 0, -10).Add(13*time.Hour)
 	old.Cook.Events, old.Entries = nil, nil
