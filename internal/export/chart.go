@@ -93,7 +93,7 @@ func limitLines(l *record.Lot, stage record.StageRun) []limitLine {
 		if p.Stage != "" && p.Stage != stage.Stage || p.Piece != "" && stage.Piece != "" && p.Piece != stage.Piece {
 			return
 		}
-		name := strings.TrimSpace(p.CCP + ": " + p.Limit)
+		name := strings.TrimPrefix(p.CCP+": "+p.Limit, ": ")
 		for _, c := range temperaturesIn(p.Limit) {
 			i := slices.IndexFunc(out, func(o limitLine) bool { return math.Abs(float64(o.at-c)) < 0.06 })
 			if i < 0 {

@@ -128,6 +128,9 @@ func (f *fire) firstNeed(m *State) (time.Time, string) {
 			first = n
 		}
 	}
+	if until.Sub(m.now) < time.Minute {
+		return until, first.what + "."
+	}
 	return until, fmt.Sprintf("Then %s; nothing needs you before with nine chances in ten.", first.what)
 }
 

@@ -1,11 +1,8 @@
 package record
 
 import (
-	"bytes"
-	"encoding/json"
 	"fmt"
 	"math"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -173,40 +170,6 @@ func (t *teller) stage(s cook.Stage, p cook.PieceID) *teller {
 
 func (t *teller) point(p ControlPoint) *teller {
 	return t.say("measured", p.Measured).say("ccp", p.CCP).say("critical limit", p.Limit).say("rule", p.Rule).say("source", p.Source).stage(p.Stage, p.Piece)
-}
-
-// formula tells a JSON object flat: "brine.water_kg" becomes "brine water kg".
-func (t *teller) formula(text raw) {
-	var v any
-	dec := json.NewDecoder(bytes.NewReader(text))
-	dec.UseNumber()
-	if err := dec.Decode(&v); err != nil { // Validate refuses such a body
-		t.say("formula", string(text))
-		return
-	}
-	t.flat("", v)
-}
-
-func (t *teller) flat(name string, v any) {
-	switch v := v.(type) {
-	case map[string]any:
-		keys := make([]string, 0, len(v))
-		for k := range v {
-			keys = append(keys, k)
-		}
-		sort.Strings(keys)
-		for _, k := range keys {
-			t.flat(strings.TrimSpace(name+" "+strings.ReplaceAll(k, "_", " ")), v[k])
-		}
-	case []any:
-		for i, one := range v {
-			t.flat(name+" "+strconv.Itoa(i+1), one)
-		}
-	case nil:
-		t.say(name, "not known")
-	default:
-		t.say(name, fmt.Sprint(v))
-	}
 }
 
 func pieceWords(p Piece) string {
