@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 type cookCmd struct {
@@ -127,7 +128,7 @@ func (e cookEventCmd) Run(c *console) error {
 	if err := e.call(c.ctx, "POST", fmt.Sprintf("/cooks/%d/events", e.ID), entry, &kept); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(c.out, "entry %d: %s at %s\n", kept.ID, kept.Kind, kept.Time.Local().Format("15:04"))
+	_, err := fmt.Fprintf(c.out, "entry %d: %s at %s\n", kept.ID, kept.Kind, when.Clock(kept.Time, time.Local))
 	return err
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 // who makes an entry.
@@ -61,7 +62,7 @@ func (a daemonAPI) enter(c *console, out entry) error {
 	}
 	late := ""
 	if d := kept.Late(); d > 0 {
-		late = fmt.Sprintf(", entered %v later", d.Round(time.Minute))
+		late = fmt.Sprintf(", entered %s later", when.Span(d))
 	}
 	_, err := fmt.Fprintf(c.out, "entry %d: %s of %s by %s%s\n", kept.Seq, kept.Kind, clock(kept.At), kept.By, late)
 	return err

@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"time"
 
 	"stallkeeper/estimator"
 	"stallkeeper/internal/plan"
+	"stallkeeper/internal/when"
 )
 
 // chillLine is one way to chill against one limit.
@@ -88,7 +90,7 @@ func (p planCmd) printChill(c *console, lines []chillLine) error {
 		for i, h := range l.Hours {
 			took[i] = "too long"
 			if h != nil {
-				took[i] = fmt.Sprintf("%.1f h", *h)
+				took[i] = when.Span(time.Duration(*h * float64(time.Hour)).Round(5 * time.Minute))
 			}
 		}
 		fmt.Fprintf(c.out, "  %s  %s then %s  %s\n", mark, took[0], took[1], l.How)

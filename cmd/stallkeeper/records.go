@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 type recordsCmd struct {
@@ -89,7 +90,7 @@ func (l recordsListCmd) Run(c *console) error {
 			note += fmt.Sprintf("  corrects %d: %s", e.Corrects, e.Reason)
 		}
 		if d := e.Late(); d > 0 {
-			note += fmt.Sprintf("  entered %v later", d.Round(time.Minute))
+			note += fmt.Sprintf("  entered %s later", when.Span(d))
 		}
 		fmt.Fprintf(c.out, "%6d  %s  %-24s  %-20s  %s (%s)  %s%s\n", e.Seq, clock(e.At), e.Lot, e.Kind, e.By, e.Auth, e.Body, note)
 	}

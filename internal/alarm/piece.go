@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/when"
 )
 
 // Piece watches one piece: is it ready, will it make the serving hour, how long has it been lukewarm.
@@ -125,7 +126,7 @@ func (p *Piece) lukewarm(level thermal.Celsius) Finding {
 	inside := level >= z.From && level < z.To
 	switch {
 	case !inside:
-		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, level, float64(z.From), whole(z.To), spell(p.dwell))}
+		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, level, float64(z.From), whole(z.To), when.Span(p.dwell))}
 	case p.dwell < z.Longest:
 		return Finding{}
 	}
@@ -134,7 +135,7 @@ func (p *Piece) lukewarm(level thermal.Celsius) Finding {
 		todo = "It is marked as intact. If it was pierced, rolled or injected after all: raise the pit, and decide by the published rules whether it may be kept."
 	}
 	return Finding{Holds: Yes, Because: fmt.Sprintf("%s has been between %.0f and %s for %s, now %s; common practice is at most %s. %s",
-		p.name, float64(z.From), whole(z.To), spell(p.dwell), level, spell(z.Longest), todo)}
+		p.name, float64(z.From), whole(z.To), when.Span(p.dwell), level, when.Span(z.Longest), todo)}
 }
 
 // Outlook is what a forecast says about a piece.

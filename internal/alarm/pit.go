@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/when"
 )
 
 // Pit watches one pit by its readings: band, falling fire, dangerous heat. Of the three that a cold fire could raise
@@ -129,7 +130,7 @@ func (p *Pit) under(at time.Time, level thermal.Celsius) Finding {
 		return Finding{Because: fmt.Sprintf("Pit %s and on its way back at %s.", whole(level), p.words.clock(at))}
 	case !p.risen:
 		return Finding{Holds: holds, Because: fmt.Sprintf("Pit %s, setpoint %s, %s after the start: it has not come up. Look at fuel, air and the lid.",
-			whole(level), whole(p.point), spell(at.Sub(p.since)))}
+			whole(level), whole(p.point), when.Span(at.Sub(p.since)))}
 	}
 	return Finding{Holds: holds, Because: fmt.Sprintf("Pit %s, more than %.0f °C under its setpoint %s since %s. Look at fuel, air and the lid.",
 		whole(level), float64(b.Beyond), whole(p.point), p.words.clock(p.lowSince))}

@@ -6,6 +6,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Probe watches one probe: does it speak, and can it be believed.
@@ -94,16 +95,16 @@ func (p *Probe) Hear(now time.Time, h Hearing) []Change {
 func (p *Probe) silence(h Hearing) string {
 	switch {
 	case h.Cause != "":
-		return fmt.Sprintf("Probe %s silent for %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, spell(h.Quiet), h.Cause)
+		return fmt.Sprintf("Probe %s silent for %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, when.Span(h.Quiet), h.Cause)
 	case h.Fault != "":
-		return fmt.Sprintf("Probe %s silent for %s: %s. Look at its plug and cable; until it measures again %s.", p.name, spell(h.Quiet), h.Fault, p.cost())
+		return fmt.Sprintf("Probe %s silent for %s: %s. Look at its plug and cable; until it measures again %s.", p.name, when.Span(h.Quiet), h.Fault, p.cost())
 	case h.Last.Time.IsZero():
-		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, spell(h.Quiet))
+		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, when.Span(h.Quiet))
 	case h.Interval > 0:
 		return fmt.Sprintf("Probe %s silent for %s, it used to speak every %s; last %s at %s. Look at its plug, battery and radio.",
-			p.name, spell(h.Quiet), spell(h.Interval), h.Last.Celsius, p.words.clock(h.Last.Time))
+			p.name, when.Span(h.Quiet), when.Span(h.Interval), h.Last.Celsius, p.words.clock(h.Last.Time))
 	}
-	return fmt.Sprintf("Probe %s silent for %s; last %s at %s. Look at its plug, battery and radio.", p.name, spell(h.Quiet), h.Last.Celsius, p.words.clock(h.Last.Time))
+	return fmt.Sprintf("Probe %s silent for %s; last %s at %s. Look at its plug, battery and radio.", p.name, when.Span(h.Quiet), h.Last.Celsius, p.words.clock(h.Last.Time))
 }
 
 // Worked takes note that somebody moved the probe, wrapped the piece or took it off, so a jump is no fault.

@@ -6,6 +6,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Air watches carbon monoxide at one probe. It is an alarm input, never a safety device: a certified alarm stays needed.
@@ -46,10 +47,10 @@ func (a *Air) judge(at time.Time, ppm float64) Finding {
 			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s (ceiling %.0f ppm). %s", ppm, a.name, a.set.Danger, leave)}
 	case !a.above.IsZero() && at.Sub(a.above) >= a.set.AlarmWait:
 		return Finding{Holds: Yes, Priority: High, Own: true,
-			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s for %s (alarm from %.0f ppm). %s", ppm, a.name, spell(at.Sub(a.above)), a.set.Alarm, leave)}
+			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s for %s (alarm from %.0f ppm). %s", ppm, a.name, when.Span(at.Sub(a.above)), a.set.Alarm, leave)}
 	case ppm >= a.set.Warn:
 		return Finding{Holds: Yes, Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s, over %.0f ppm for %s. Open doors, look where the smoke goes, do not stay in there. "+
-			"This is not a certified alarm.", ppm, a.name, a.set.Warn, spell(a.co.rule.OnDelay))}
+			"This is not a certified alarm.", ppm, a.name, a.set.Warn, when.Span(a.co.rule.OnDelay))}
 	case ppm > 0.8*a.set.Warn:
 		return Finding{Holds: Between}
 	}

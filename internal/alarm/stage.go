@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/when"
 )
 
 // StageLimit is a food-safety limit of a stage. What the limit is stands in the safety rules; here is who hears of it and when.
@@ -81,7 +82,7 @@ const decide = "Whether it may be served is for the person who answers for food 
 
 // ComeUpMissed says that a piece took too long to warm up.
 func (w Words) ComeUpMissed(name string, used, within time.Duration, level thermal.Celsius, intact bool) string {
-	text := fmt.Sprintf("%s has spent %s between 10 and 54 °C, now %s; the limit is %s (USDA FSIS cooking guideline, 2021). ", name, spell(used), level, spell(within))
+	text := fmt.Sprintf("%s has spent %s between 10 and 54 °C, now %s; the limit is %s (USDA FSIS cooking guideline, 2021). ", name, when.Span(used), level, when.Span(within))
 	if intact {
 		return text + "It is marked as intact: its surface may be judged instead, with support. Large barbecue pieces often cannot meet this limit."
 	}
@@ -95,7 +96,7 @@ func (w Words) ComeUpRisk(name string, due, forecast, now time.Time, within time
 		reach = "about " + w.due(forecast, now)
 	}
 	return fmt.Sprintf("Forecast: %s, now %s, passes 54 °C %s; its %s of warming up end at %s. Raise the pit, or wrap it, and see that the fire is well.",
-		name, level, reach, spell(within), w.due(due, now))
+		name, level, reach, when.Span(within), w.due(due, now))
 }
 
 // CoolingMissed says that a piece cooled too slowly.
@@ -133,7 +134,7 @@ func (w Words) HoldUnder(name string, low thermal.Celsius, since, now time.Time,
 // ColdMissed says that the cooler of a stage was outside its limits for longer than a door is open.
 func (w Words) ColdMissed(name, probe, limits string, since, now time.Time, tolerated time.Duration, worst thermal.Celsius) string {
 	return fmt.Sprintf("%s: cooler %s was outside %s from %s for more than %s, worst %s. Measure the meat itself and write down what you do with it. %s",
-		name, probe, limits, w.due(since, now), spell(tolerated), worst, decide)
+		name, probe, limits, w.due(since, now), when.Span(tolerated), worst, decide)
 }
 
 // Guard is what a cooler is used for, with limits of its own.

@@ -18,42 +18,43 @@ var allowed = map[string][]string{
 	"estimator/thermal":  {},
 	"estimator":          {"estimator/thermal"},
 	"internal/cook":      {"estimator/thermal"},
+	"internal/when":      {},
 	"internal/trace":     {"internal/cook", "estimator/thermal"},
 	"internal/testrig":   {},
-	"internal/alarm":     {"internal/cook", "estimator/thermal"},
-	"internal/sense":     {"internal/cook", "estimator/thermal"},
-	"internal/safety":    {"internal/cook", "estimator/thermal"},
+	"internal/alarm":     {"internal/when", "internal/cook", "estimator/thermal"},
+	"internal/sense":     {"internal/when", "internal/cook", "estimator/thermal"},
+	"internal/safety":    {"internal/when", "internal/cook", "estimator/thermal"},
 	"internal/record":    {"internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
 	"internal/score":     {"estimator/thermal"},
 	"internal/convert":   {"estimator/thermal"},
-	"internal/calibrate": {"estimator/thermal"},
+	"internal/calibrate": {"internal/when", "estimator/thermal"},
 	"internal/brine":     {"internal/cook", "estimator/thermal"},
 	"internal/larder":    {"internal/cook", "internal/record", "estimator/thermal"},
-	"internal/plan":      {"internal/cook", "internal/brine", "estimator", "estimator/thermal"},
-	"internal/outlook":   {"internal/cook", "estimator", "estimator/thermal"},
-	"internal/monitor":   {"internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
+	"internal/plan":      {"internal/when", "internal/cook", "internal/brine", "estimator", "estimator/thermal"},
+	"internal/outlook":   {"internal/when", "internal/cook", "estimator", "estimator/thermal"},
+	"internal/monitor":   {"internal/when", "internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
 	"internal/config":    {"internal/calibrate", "internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
-	"internal/export":    {"internal/cook", "internal/record", "estimator/thermal"},
+	"internal/export":    {"internal/when", "internal/cook", "internal/record", "estimator/thermal"},
 	"internal/store":     {"internal/cook", "internal/alarm", "internal/record", "estimator/thermal"},
 	"internal/signer":    {"internal/record"},
-	"internal/notify":    {"internal/cook", "internal/alarm"},
+	"internal/notify":    {"internal/when", "internal/cook", "internal/alarm"},
 	"internal/metrics":   {"internal/monitor", "internal/cook", "internal/alarm", "estimator", "estimator/thermal"},
 
 	"internal/web/problem": {"internal/cook"},
 	"internal/web/visitor": {"internal/web/problem", "internal/record"},
 	"internal/web/shop":    {"internal/web/problem", "internal/monitor", "internal/plan", "internal/brine", "internal/larder", "internal/calibrate", "internal/alarm", "internal/record", "internal/cook", "estimator", "estimator/thermal"},
 	"internal/web/api":     {"internal/web/shop", "internal/web/visitor", "internal/web/problem", "internal/monitor", "internal/outlook", "internal/sense", "internal/plan", "internal/brine", "internal/larder", "internal/calibrate", "internal/alarm", "internal/record", "internal/cook", "estimator", "estimator/thermal"},
-	"internal/web/page":    {"internal/web/shop", "internal/web/visitor", "internal/web/problem", "internal/monitor", "internal/outlook", "internal/sense", "internal/plan", "internal/score", "internal/brine", "internal/larder", "internal/calibrate", "internal/alarm", "internal/record", "internal/cook", "estimator", "estimator/thermal"},
+	"internal/web/page":    {"internal/when", "internal/web/shop", "internal/web/visitor", "internal/web/problem", "internal/monitor", "internal/outlook", "internal/sense", "internal/plan", "internal/score", "internal/brine", "internal/larder", "internal/calibrate", "internal/alarm", "internal/record", "internal/cook", "estimator", "estimator/thermal"},
 	"internal/web":         {"internal/web/api", "internal/web/page", "internal/web/shop", "internal/web/visitor", "internal/web/problem", "internal/record"},
 	"internal/web/webtest": {"internal/web/shop", "internal/web/problem", "internal/monitor", "internal/plan", "internal/export", "internal/store", "internal/alarm", "internal/record", "internal/cook", "internal/outlook", "estimator", "estimator/thermal"}, // for tests only
 }
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace", "internal/when"}
 
 // forTests are packages that shipped code does not import.
 var forTests = []string{"internal/testrig", "internal/web/webtest"}

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/when"
 )
 
 // Kind names a reference.
@@ -91,7 +92,7 @@ func Settle(samples []Sample, reference thermal.Celsius, rest Rest) (shown therm
 	now := window[len(window)-1].Celsius
 	switch {
 	case len(window) < rest.Samples || covered < rest.Window*3/4:
-		return 0, fmt.Sprintf("%.2f °C, %d readings over %s", float64(now), len(window), covered.Round(time.Second))
+		return 0, fmt.Sprintf("%.2f °C, %d readings over %s", float64(now), len(window), when.Span(covered))
 	case math.Abs(float64(now-reference)) > float64(rest.Near) || math.Abs(mean-float64(reference)) > float64(rest.Near):
 		return 0, fmt.Sprintf("%.2f °C is not near %.2f °C: is the probe in?", float64(now), float64(reference))
 	case math.Abs(slope) > rest.Slope:

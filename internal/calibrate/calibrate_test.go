@@ -60,7 +60,7 @@ func TestSettle_WaitsForRest(t *testing.T) {
 		waiting string
 	}{
 		{"nothing", nil, "no reading"},
-		{"just in", bath(21, 0.4, 20, 0.05, 30*time.Second), "readings over 30s"},
+		{"just in", bath(21, 0.4, 20, 0.05, 30*time.Second), "readings over 30 s"},
 		{"creeping", bath(21, 0.4, 60, 0.02, 4*time.Minute), "still moving -"},
 		{"in the room", bath(21, 21, 20, 0.05, 5*time.Minute), "is the probe in?"},
 		{"boiling hard on a loose wire", bath(0.4, 0.4, 20, 0.5, 5*time.Minute), "stir"},

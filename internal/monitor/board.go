@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Board is what a board with probes on it said about itself. One that is gone names no probes.
@@ -152,7 +153,7 @@ func (m *State) boardCause(id cook.ProbeID) string {
 	case b.found:
 		words = "was found offline at"
 	}
-	return fmt.Sprintf("board %s %s %s", name, words, since.In(m.words.Zone).Format("15:04"))
+	return fmt.Sprintf("board %s %s %s", name, words, when.Clock(since, m.words.Zone))
 }
 
 // toldByNeighbour reports whether the silence of another probe on the same gone board is told already.

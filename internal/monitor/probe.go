@@ -7,6 +7,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/sense"
+	"stallkeeper/internal/when"
 )
 
 // probe is what is known about one probe.
@@ -197,7 +198,7 @@ func (m *State) hearken(p *probe, covered string) []Effect {
 	}
 	h := alarm.Hearing{Quiet: m.silence(p), Interval: p.interval(), Last: p.last, Patience: m.patience(p), Covered: covered, Ended: ended, Cause: m.boardCause(p.id)}
 	if p.fault != nil {
-		h.Fault = p.fault.What + " since " + p.fault.Since.In(m.words.Zone).Format("15:04")
+		h.Fault = p.fault.What + " since " + when.Clock(p.fault.Since, m.words.Zone)
 	}
 	return m.alarmed(p.watch.Hear(m.now, h), true)
 }

@@ -6,8 +6,8 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
-	"stallkeeper/internal/outlook"
 	"stallkeeper/internal/safety"
+	"stallkeeper/internal/when"
 )
 
 // stageNeeds are the times at which the clocks of watched stages want somebody: those of lots, and what running cooks imply for a piece
@@ -110,7 +110,7 @@ func (s *stage) holdNeed(m *State, c *clocks) []need {
 	if !known || at.IsZero() {
 		return nil
 	}
-	return []need{{at.Add(-holdWarning), fmt.Sprintf("%s may be sinking to the limit of its holding, %s, by forecast at %s", s.title(), c.keep.Low, outlook.ShowTime(at, m.now, m.o.Zone))}}
+	return []need{{at.Add(-holdWarning), fmt.Sprintf("%s may be sinking to the limit of its holding, %s, by forecast at %s", s.title(), c.keep.Low, when.Near(at, m.now, m.o.Zone))}}
 }
 
 // first gives the earliest need, ok false when there is none.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/when"
 )
 
 // Fact is a change of an alarm.
@@ -222,13 +223,13 @@ func (c *Core) tell(now time.Time, k *climb, r Route) Message {
 	case now.Before(k.Since.Add(r.After[k.Item.Alarm.Priority])):
 		why = "the paths before this one do not deliver"
 	case t != nil && t.Climb == k.Number:
-		reason, why = Again, fmt.Sprintf("nobody has acknowledged it for %s", spell(now.Sub(k.Since)))
+		reason, why = Again, fmt.Sprintf("nobody has acknowledged it for %s", when.Span(now.Sub(k.Since)))
 	case k.Item.Was != "":
 		why = "it became more urgent"
 	case k.Number > 1:
 		why = "it was put aside and is still so"
 	case r.After[k.Item.Alarm.Priority] > 0:
-		why = fmt.Sprintf("nobody has acknowledged it for %s", spell(now.Sub(k.Since)))
+		why = fmt.Sprintf("nobody has acknowledged it for %s", when.Span(now.Sub(k.Since)))
 	}
 	if t == nil || t.Held {
 		t = &told{First: now}

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"stallkeeper/internal/when"
 )
 
 // lane is one path with its health. One goroutine at a time delivers on it.
@@ -212,7 +214,7 @@ func (n *Notifier) Trouble() string {
 	for _, path := range slices.Sorted(maps.Keys(failing)) {
 		if l := n.lanes[path]; failing[path] {
 			l.mu.Lock()
-			out = append(out, fmt.Sprintf("Messages by %s have failed since %s (%s)", path, l.since.In(n.o.Ladder.Zone).Format("15:04"), l.err))
+			out = append(out, fmt.Sprintf("Messages by %s have failed since %s (%s)", path, when.Clock(l.since, n.o.Ladder.Zone), l.err))
 			l.mu.Unlock()
 		}
 	}

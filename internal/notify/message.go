@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/when"
 )
 
 // Reason is what a message is for.
@@ -85,7 +86,7 @@ func (m Message) Subject() string {
 func (m Message) Text(zone *time.Location, link string) string {
 	var b strings.Builder
 	for _, it := range m.Items {
-		at := it.Alarm.Raised.In(zone).Format("15:04")
+		at := when.Clock(it.Alarm.Raised, zone)
 		switch {
 		case m.For == Acknowledged:
 			fmt.Fprintf(&b, "%s has it: %s\n(Raised at %s. You can leave it to them.)\n\n", orSomebody(it.ByWhom), it.Alarm.Because, at)
@@ -136,18 +137,4 @@ func firstSentence(s string) string {
 		return before
 	}
 	return strings.TrimSuffix(s, ".")
-}
-
-// spell gives a whole number of minutes as people say it.
-func spell(d time.Duration) string {
-	m := int(d / time.Minute)
-	switch {
-	case d < time.Minute:
-		return fmt.Sprintf("%d s", int(d/time.Second))
-	case m < 60:
-		return fmt.Sprintf("%d min", m)
-	case m%60 == 0:
-		return fmt.Sprintf("%d h", m/60)
-	}
-	return fmt.Sprintf("%d h %02d min", m/60, m%60)
 }

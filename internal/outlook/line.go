@@ -11,6 +11,7 @@ import (
 
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Line is one forecast in the documented shape: one JSON object on one line.
@@ -132,7 +133,7 @@ const (
 
 func readyText(f estimator.Forecast, zone *time.Location) string {
 	early, mid, late := f.Ready[level10], f.Ready[level50], f.Ready[level90]
-	show := func(t time.Time) string { return ShowTime(t, f.At, zone) }
+	show := func(t time.Time) string { return when.Near(t, f.At, zone) }
 	switch {
 	case f.State == estimator.Ready && !mid.IsZero():
 		return fmt.Sprintf("Ready since %s.", show(mid))
@@ -147,10 +148,4 @@ func readyText(f estimator.Forecast, zone *time.Location) string {
 }
 
 // ShowTime gives the time of day in the zone, with the date when it is not the day of now.
-func ShowTime(t, now time.Time, zone *time.Location) string {
-	t, now = t.In(zone), now.In(zone)
-	if t.Year() == now.Year() && t.YearDay() == now.YearDay() {
-		return t.Format("15:04")
-	}
-	return t.Format("Mon 2 Jan 15:04")
-}
+func ShowTime(t, now time.Time, zone *time.Location) string { return when.Near(t, now, zone) }

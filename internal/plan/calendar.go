@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"stallkeeper/internal/when"
 )
 
 // reminder is how long before a step its alarm rings. Choice of this project.
@@ -49,7 +51,7 @@ func (p Plan) event(b *lines, s Step) {
 }
 
 func (p Plan) notes(s Step) []string {
-	notes := []string{s.Do, "At the latest " + clock(s.Latest, p.Request.Zone) + "."}
+	notes := []string{s.Do, "At the latest " + when.Day(s.Latest, p.Request.Zone) + "."}
 	if s.IfLate != "" {
 		notes = append(notes, "If it is late: "+s.IfLate)
 	}

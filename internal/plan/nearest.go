@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/estimator"
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/when"
 )
 
 // shortestCure is the least that practice gives a trimmed flat. Common practice, no source.
@@ -54,7 +55,7 @@ func nearest(f Forecaster, p Plan, cools []cooled) []Alternative {
 		if at.Before(p.Soonest) {
 			at = at.Add(15 * minute)
 		}
-		later := Alternative{Do: fmt.Sprintf("serve at %s, the soonest as asked for", at.In(r.Zone).Format("Mon 2 Jan 15:04")), Serve: at}
+		later := Alternative{Do: fmt.Sprintf("serve at %s, the soonest as asked for", when.Day(at, r.Zone)), Serve: at}
 		out = append(out, later)
 	}
 	return out

@@ -8,6 +8,7 @@ import (
 
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Plan is a request worked out.
@@ -142,7 +143,7 @@ func trouble(r Request, p Piece, s smoke, steps []Step) []string {
 		begin = steps[1]
 	}
 	return []string{fmt.Sprintf("%s: from %s to the table it takes at least %s, and there are %s; %s would have had to be by %s",
-		p.ID, begin.ID, span(served.Sub(begin.At)), span(r.Serve.Sub(r.Now)), begin.ID, begin.Latest.In(r.Zone).Format("Mon 2 Jan 15:04"))}
+		p.ID, begin.ID, span(served.Sub(begin.At)), span(r.Serve.Sub(r.Now)), begin.ID, when.Day(begin.Latest, r.Zone))}
 }
 
 // first says what must be begun first.
@@ -158,7 +159,7 @@ func first(p Plan) string {
 	if len(p.Request.Pieces) > 1 && s.Piece != "" {
 		what += " of " + string(s.Piece)
 	}
-	return fmt.Sprintf("first comes %s, at the latest %s (%s from now)", what, s.Latest.In(p.Request.Zone).Format("Mon 2 Jan 15:04"), span(s.Latest.Sub(p.Request.Now)))
+	return fmt.Sprintf("first comes %s, at the latest %s (%s from now)", what, when.Day(s.Latest, p.Request.Zone), span(s.Latest.Sub(p.Request.Now)))
 }
 
 // turned puts the turning midway between the start and the end of the cure.

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"stallkeeper/internal/when"
 )
 
 // width is what a phone shows in one line, in characters.
@@ -17,10 +19,10 @@ func (p Plan) Text() string {
 	r := p.Request
 	put := func(indent, s string) { b.WriteString(fold(s, indent)) }
 	if p.Feasible {
-		put("", fmt.Sprintf("Served %s: it can be done.", clock(r.Serve, r.Zone)))
+		put("", fmt.Sprintf("Served %s: it can be done.", when.Day(r.Serve, r.Zone)))
 		put("", capital(p.Because)+".")
 	} else {
-		put("", fmt.Sprintf("Served %s: NOT POSSIBLE.", clock(r.Serve, r.Zone)))
+		put("", fmt.Sprintf("Served %s: NOT POSSIBLE.", when.Day(r.Serve, r.Zone)))
 		put("", p.Because+".")
 		if len(p.Nearest) > 0 {
 			put("", "What can be done instead:")
@@ -100,7 +102,7 @@ func (p Plan) byDay() string {
 			today = d
 			b.WriteString("\n" + d + "\n")
 		}
-		head := fmt.Sprintf("%s  %s", s.At.In(zone).Format("15:04"), s.ID)
+		head := fmt.Sprintf("%s  %s", when.Clock(s.At, zone), s.ID)
 		if len(p.Pieces) > 1 && s.Piece != "" {
 			head += "  " + strings.Join(pieces, ", ")
 		}
@@ -122,12 +124,12 @@ func same(a, b Step) bool {
 func (s Step) limits(zone *time.Location) string {
 	var parts []string
 	if s.Until.After(s.At) {
-		parts = append(parts, "until "+near(s.Until, s.At, zone))
+		parts = append(parts, "until "+when.Near(s.Until, s.At, zone))
 	}
 	if slack := s.Slack(); slack < 0 {
-		parts = append(parts, "TOO LATE since "+near(s.Latest, s.At, zone))
+		parts = append(parts, "TOO LATE since "+when.Near(s.Latest, s.At, zone))
 	} else if slack > 0 {
-		parts = append(parts, fmt.Sprintf("latest %s (slack %s)", near(s.Latest, s.At, zone), span(slack)))
+		parts = append(parts, fmt.Sprintf("latest %s (slack %s)", when.Near(s.Latest, s.At, zone), span(slack)))
 	} else {
 		parts = append(parts, "no slack")
 	}
@@ -166,17 +168,6 @@ func unique(words []string) []string {
 		}
 	}
 	return out
-}
-
-func clock(t time.Time, zone *time.Location) string { return t.In(zone).Format("Mon 2 Jan 15:04") }
-
-// near leaves the day out where it is the same.
-func near(t, day time.Time, zone *time.Location) string {
-	t, day = t.In(zone), day.In(zone)
-	if t.Format(time.DateOnly) == day.Format(time.DateOnly) {
-		return t.Format("15:04")
-	}
-	return t.Format("Mon 2 Jan 15:04")
 }
 
 func zoneName(t time.Time, zone *time.Location) string {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator"
+	"stallkeeper/internal/when"
 )
 
 // span writes a duration in days, hours and minutes; under six hours to the minute.
@@ -22,20 +23,7 @@ func span(d time.Duration) string {
 	} else {
 		d = d.Round(minute)
 	}
-	var parts []string
-	if n := d / day; n >= 2 {
-		parts = append(parts, fmt.Sprintf("%d d", n))
-		d -= n * day
-		d = d.Round(hour)
-	}
-	if n := d / hour; n > 0 {
-		parts = append(parts, fmt.Sprintf("%d h", n))
-		d -= n * hour
-	}
-	if d > 0 || len(parts) == 0 {
-		parts = append(parts, fmt.Sprintf("%d min", d/minute))
-	}
-	return strings.Join(parts, " ")
+	return when.Span(d)
 }
 
 // days writes a cure time.

@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // cooling judges one trace by a cooling rule. ok is false when the trace does not cool from the rule's start.
@@ -100,7 +101,7 @@ func outOfMeat(v Verdict, t Trace, from int) Verdict {
 }
 
 func (g Stage) needed() string {
-	return fmt.Sprintf("%g to %g °F (%.1f to %.1f °C) within %s", g.FromF, g.ToF, float64(thermal.FromFahrenheit(g.FromF)), float64(thermal.FromFahrenheit(g.ToF)), span(g.Within))
+	return fmt.Sprintf("%g to %g °F (%.1f to %.1f °C) within %s", g.FromF, g.ToF, float64(thermal.FromFahrenheit(g.FromF)), float64(thermal.FromFahrenheit(g.ToF)), when.Exact(g.Within))
 }
 
 // coolingStage counts from the last reading surely at or above the stage's start to the first surely at or below its end.
@@ -124,13 +125,13 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 	} else {
 		surely = r[end].Time.Sub(r[start+1].Time)
 	}
-	v = Verdict{At: r[end].Time, Measured: span(took),
+	v = Verdict{At: r[end].Time, Measured: when.Exact(took),
 		Needed: stage.needed()}
 	gap := s.gapWithin(r, s.reheated(r, start), end) // an earlier gap may hide that it had been hot and cold before: then the clock is not known
 	switch {
 	case took > stage.Within && (surely > stage.Within || !gap):
 		v.Outcome = Missed
-		v.Because = fmt.Sprintf("probe %s needed more than %s", t.Probe, span(stage.Within)) + s.advise(r[start:end+1])
+		v.Because = fmt.Sprintf("probe %s needed more than %s", t.Probe, when.Exact(stage.Within)) + s.advise(r[start:end+1])
 	case !reached:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has not come down to %g °F in the log", t.Probe, stage.ToF)
@@ -139,10 +140,10 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 		v.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", t.Probe, stage.FromF)
 	case gap:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", span(s.maxGap()), t.Probe)
+		v.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(s.maxGap()), t.Probe)
 	default:
 		v.Outcome = Met
-		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
+		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, when.Exact(took))
 	}
 	return outOfMeat(v, Trace{Probe: t.Probe, Readings: r[:end+1]}, start), true
 }
@@ -175,9 +176,9 @@ func hotHolding(t Trace, off time.Time, limitF float64, source string, s Setting
 	v := Verdict{Rule: HotHolding, Source: source, Needed: fmt.Sprintf("held at or above %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
 	v = held(v, t, first, judged, s, func(x cook.Reading) bool { return s.asHot(x) >= limitF })
 	if v.Outcome == Met {
-		v.Measured = span(r[last].Time.Sub(r[first].Time)) + " within the limit"
+		v.Measured = when.Span(r[last].Time.Sub(r[first].Time)) + " within the limit"
 		if s.gapWithin(r, max(first-1, 0), last) {
-			v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the holding of probe %s", span(s.maxGap()), t.Probe)
+			v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the holding of probe %s", when.Exact(s.maxGap()), t.Probe)
 		}
 	}
 	return v, true
@@ -209,7 +210,7 @@ func coldHolding(t Trace, limitF float64, source string, s Settings) (Verdict, b
 	v := Verdict{Rule: ColdHolding, Source: source, Needed: fmt.Sprintf("kept at or below %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
 	v = held(v, t, judged, last, s, func(x cook.Reading) bool { return s.asCold(x) <= limitF })
 	if v.Outcome == Met && s.gapWithin(r, hot, last) {
-		v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the chilling of probe %s", span(s.maxGap()), t.Probe)
+		v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the chilling of probe %s", when.Exact(s.maxGap()), t.Probe)
 	}
 	return outOfMeat(v, t, hot), true
 }
@@ -217,11 +218,11 @@ func coldHolding(t Trace, limitF float64, source string, s Settings) (Verdict, b
 // held fills in a verdict on a stretch of readings that must all satisfy a limit.
 func held(v Verdict, t Trace, first, last int, s Settings, fine func(cook.Reading) bool) Verdict {
 	v.Outcome = Met
-	v.Measured = fmt.Sprintf("%s within the limit", span(t.Readings[last].Time.Sub(t.Readings[first].Time)))
+	v.Measured = fmt.Sprintf("%s within the limit", when.Span(t.Readings[last].Time.Sub(t.Readings[first].Time)))
 	v.Because = fmt.Sprintf("every reading of probe %s was within the limit", t.Probe)
 	if s.gapWithin(t.Readings, first, last) {
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("more than %s without readings lie in the holding of probe %s", span(s.maxGap()), t.Probe)
+		v.Because = fmt.Sprintf("more than %s without readings lie in the holding of probe %s", when.Exact(s.maxGap()), t.Probe)
 	}
 	for _, r := range t.Readings[first : last+1] {
 		if !fine(r) {
@@ -239,7 +240,7 @@ func held(v Verdict, t Trace, first, last int, s Settings, fine func(cook.Readin
 func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
 	limit := s.dangerLimit()
 	v := Verdict{Rule: DangerZone, Outcome: Met, Source: dangerSource,
-		Needed: fmt.Sprintf("at most %s between %g and %g °C", span(limit), float64(low), float64(high))}
+		Needed: fmt.Sprintf("at most %s between %g and %g °C", when.Exact(limit), float64(low), float64(high))}
 	var total time.Duration
 	gap := len(t.Readings) < 2
 	slack := thermal.Celsius(s.InstrumentError)
@@ -257,11 +258,11 @@ func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
 			v.Outcome, v.At = Missed, t.Readings[i].Time
 		}
 	}
-	v.Measured = span(total)
-	v.Because = fmt.Sprintf("probe %s spent %s there; a pit below 120 °C crosses it slowly, which for an intact piece is of low priority", t.Probe, span(total))
+	v.Measured = when.Exact(total)
+	v.Because = fmt.Sprintf("probe %s spent %s there; a pit below 120 °C crosses it slowly, which for an intact piece is of low priority", t.Probe, when.Exact(total))
 	if v.Outcome == Met && gap {
 		v.Outcome = Unknown
-		v.Because += fmt.Sprintf("; more than %s without readings are not counted", span(s.maxGap()))
+		v.Because += fmt.Sprintf("; more than %s without readings are not counted", when.Exact(s.maxGap()))
 	}
 	if n := len(t.Readings); n > 0 && v.At.IsZero() {
 		v.At = t.Readings[n-1].Time

@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // hair absorbs the rounding of a conversion between scales, °F; it is far below any instrument's resolution.
@@ -45,8 +46,8 @@ func dwell(t Trace, table Table, s Settings) Verdict {
 		total, at, met := timeAtOrAbove(t.Readings, row, s)
 		if met && (v.Outcome != Met || at.Before(v.At)) {
 			v.Outcome, v.At = Met, at
-			v.Measured = fmt.Sprintf("%s at or above %g °F (%.1f °C)", span(total), row.Fahrenheit, float64(thermal.FromFahrenheit(row.Fahrenheit)))
-			v.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", row.Fahrenheit, span(row.Dwell), t.Probe)
+			v.Measured = fmt.Sprintf("%s at or above %g °F (%.1f °C)", when.Exact(total), row.Fahrenheit, float64(thermal.FromFahrenheit(row.Fahrenheit)))
+			v.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", row.Fahrenheit, when.Exact(row.Dwell), t.Probe)
 			if row.Fahrenheit < 140 {
 				v.Because += "; rows below 140 °F were not confirmed in later work (McMinn 2018): go hotter where you can"
 			}
@@ -58,11 +59,11 @@ func dwell(t Trace, table Table, s Settings) Verdict {
 	if v.Outcome == Met {
 		return v
 	}
-	v.Measured = fmt.Sprintf("%s at or above %g °F", span(bestTime), best.Fahrenheit)
+	v.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(bestTime), best.Fahrenheit)
 	v.Because = fmt.Sprintf("no row of the table was reached by probe %s: %s", t.Probe, hottest(t))
 	if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {
 		v.Outcome = Unknown
-		v.Because += fmt.Sprintf("; there is an interval of more than %s without readings, and nobody knows what happened in it", span(s.maxGap()))
+		v.Because += fmt.Sprintf("; there is an interval of more than %s without readings, and nobody knows what happened in it", when.Exact(s.maxGap()))
 	}
 	return v
 }
@@ -96,7 +97,7 @@ func needs(table Table, s Settings) string {
 			break
 		}
 	}
-	text := fmt.Sprintf("%s: for instance %s at %g °F (%.1f °C)", table.Name, span(first.Dwell), first.Fahrenheit, float64(thermal.FromFahrenheit(first.Fahrenheit)))
+	text := fmt.Sprintf("%s: for instance %s at %g °F (%.1f °C)", table.Name, when.Exact(first.Dwell), first.Fahrenheit, float64(thermal.FromFahrenheit(first.Fahrenheit)))
 	if s.InstrumentError > 0 {
 		return text + fmt.Sprintf(", plus %.2g °F for the instrument", 1.8*float64(s.InstrumentError))
 	}
@@ -116,16 +117,6 @@ func hottest(t Trace) string {
 	return fmt.Sprintf("its hottest reading was %.1f °C (%.1f °F)", float64(top.Celsius), top.Celsius.Fahrenheit())
 }
 
-func span(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%.3g s", d.Seconds())
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.4g min", d.Minutes())
-	}
-	return fmt.Sprintf("%.3g h", d.Hours())
-}
-
 // The window of the come-up rule: FSIS-GD-2021-14, product between 50 and 130 °F while heating, 6 h in all.
 const (
 	comeUpFrom, comeUpTo = 50.0, 130.0
@@ -134,7 +125,7 @@ const (
 )
 
 func comeUpNeeded(limit time.Duration) string {
-	return fmt.Sprintf("50 to 130 °F (10 to 54.4 °C) within %s in all", span(limit))
+	return fmt.Sprintf("50 to 130 °F (10 to 54.4 °C) within %s in all", when.Exact(limit))
 }
 
 // comeUp judges the whole time the inside lay between 50 and 130 °F before the table was met: the clock does not reset when
@@ -167,12 +158,12 @@ func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) 
 			surely += step
 		}
 	}
-	v.At, v.Measured = r[end].Time, span(took)
+	v.At, v.Measured = r[end].Time, when.Exact(took)
 	running := lethal.Outcome != Met && s.asHot(r[end]) < comeUpTo
 	switch {
 	case surely > s.comeUpLimit():
 		v.Outcome = Missed
-		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
+		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, when.Exact(took))
 		if intact {
 			v.Outcome = Unknown
 			v.Because += "; the piece is intact, so the surface may be judged instead, with support, and no surface was measured"
@@ -180,7 +171,7 @@ func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) 
 		v.Because += "; the guideline knows that large barbecue pieces often cannot meet this (scientific gap 6)"
 	case gap:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", span(s.maxGap()), t.Probe)
+		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", when.Exact(s.maxGap()), t.Probe)
 	case !heated:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has not reached 130 °F in the log", t.Probe)
@@ -192,7 +183,7 @@ func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) 
 		v.Because = fmt.Sprintf("the readings of probe %s begin at %.0f °F, above 50 °F: how long it had been warm before is not known", t.Probe, r[0].Celsius.Fahrenheit())
 	default:
 		v.Outcome = Met
-		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, span(took))
+		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, when.Exact(took))
 	}
 	return v, true
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Humidity is the rule about the relative humidity of the oven; nothing here measures it, so it is a checklist.
@@ -52,8 +53,8 @@ func humidity(x Subject, s Settings) []Verdict {
 		hot := from(table, o.EndpointF)
 		switch {
 		case o.AtLeastCook > 0 && cooked < o.AtLeastCook:
-			v.Outcome, v.Measured = Missed, span(cooked)+" of readings"
-			v.Because = "the option needs a cook of at least " + span(o.AtLeastCook)
+			v.Outcome, v.Measured = Missed, when.Exact(cooked)+" of readings"
+			v.Because = "the option needs a cook of at least " + when.Exact(o.AtLeastCook)
 		case o.EndpointF > 0 && len(hot.Rows) > 0:
 			if d := worst(cookedBy(x, hot, s)); d.Outcome == Missed {
 				v.Outcome, v.Measured = Missed, d.Measured

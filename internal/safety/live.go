@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Progress is how a limit stands in the middle of a stage: a verdict that may still be open.
@@ -134,8 +135,8 @@ func (c *Cooking) Cooked() Progress {
 	p := Progress{Verdict: Verdict{Rule: Dwell, Source: c.table.Source, Needed: needs(c.table, c.s)}}
 	if !c.lethal.IsZero() {
 		p.Outcome, p.At, p.Used, p.Within = Met, c.lethal, c.row.Dwell, c.row.Dwell
-		p.Measured = fmt.Sprintf("%s at or above %g °F", span(c.row.Dwell), c.row.Fahrenheit)
-		p.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", c.row.Fahrenheit, span(c.row.Dwell), c.last.Probe)
+		p.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(c.row.Dwell), c.row.Fahrenheit)
+		p.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", c.row.Fahrenheit, when.Exact(c.row.Dwell), c.last.Probe)
 		return p
 	}
 	p.Outcome, p.Open = Unknown, true
@@ -146,7 +147,7 @@ func (c *Cooking) Cooked() Progress {
 		}
 	}
 	p.At = c.last.Time
-	p.Measured = fmt.Sprintf("%s at or above %g °F", span(p.Used), best.Fahrenheit)
+	p.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(p.Used), best.Fahrenheit)
 	p.Because = fmt.Sprintf("no row of the table is reached yet by probe %s", c.last.Probe)
 	if c.begun && c.s.asHot(c.last) >= c.table.Rows[0].Fahrenheit {
 		p.Since = c.last.Time
@@ -157,7 +158,7 @@ func (c *Cooking) Cooked() Progress {
 // ComeUp is the clock between 50 and 130 °F: it runs until the table is met.
 func (c *Cooking) ComeUp() Progress {
 	limit := c.s.comeUpLimit()
-	p := Progress{Verdict: Verdict{Rule: ComeUp, Outcome: Unknown, Source: comeUpSource, Needed: comeUpNeeded(limit), At: c.last.Time, Measured: span(c.surely)},
+	p := Progress{Verdict: Verdict{Rule: ComeUp, Outcome: Unknown, Source: comeUpSource, Needed: comeUpNeeded(limit), At: c.last.Time, Measured: when.Exact(c.surely)},
 		Used: c.surely, Unseen: c.took - c.surely, Within: limit}
 	lethal := !c.lethal.IsZero()
 	running := !lethal && (!c.begun || c.s.asHot(c.last) < comeUpTo)
@@ -167,17 +168,17 @@ func (c *Cooking) ComeUp() Progress {
 	probe := c.last.Probe
 	switch {
 	case c.surely > limit && c.intact:
-		p.Because = fmt.Sprintf("probe %s has needed %s; the piece is intact, so its surface may be judged instead, with support, and no surface is measured", probe, span(c.surely))
+		p.Because = fmt.Sprintf("probe %s has needed %s; the piece is intact, so its surface may be judged instead, with support, and no surface is measured", probe, when.Exact(c.surely))
 	case c.surely > limit:
-		p.Outcome, p.Because = Missed, fmt.Sprintf("probe %s has needed %s", probe, span(c.surely))
+		p.Outcome, p.Because = Missed, fmt.Sprintf("probe %s has needed %s", probe, when.Exact(c.surely))
 	case c.missing:
-		p.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", span(c.s.maxGap()), probe)
+		p.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", when.Exact(c.s.maxGap()), probe)
 	case running:
-		p.Open, p.Because = true, fmt.Sprintf("probe %s has spent %s between 50 and 130 °F", probe, span(c.surely))
+		p.Open, p.Because = true, fmt.Sprintf("probe %s has spent %s between 50 and 130 °F", probe, when.Exact(c.surely))
 	case c.s.asCold(c.first) > comeUpFrom:
 		p.Because = fmt.Sprintf("the readings of probe %s begin at %.0f °F, above 50 °F: how long it had been warm before is not known", probe, c.first.Celsius.Fahrenheit())
 	default:
-		p.Outcome, p.Because = Met, fmt.Sprintf("probe %s needed %s", probe, span(c.surely))
+		p.Outcome, p.Because = Met, fmt.Sprintf("probe %s needed %s", probe, when.Exact(c.surely))
 	}
 	return p
 }
@@ -223,14 +224,14 @@ func (l *Lukewarm) Add(r cook.Reading) {
 // Progress tells how the clock stands. It is never Met: the next stage may use up what is left.
 func (l *Lukewarm) Progress() Progress {
 	limit := l.s.dangerLimit()
-	p := Progress{Verdict: Verdict{Rule: DangerZone, Outcome: Unknown, Source: dangerSource, At: l.last.Time, Measured: span(l.total),
-		Needed: fmt.Sprintf("at most %s between %g and %g °C", span(limit), l.low, l.high)}, Used: l.total, Unseen: l.unseen, Within: limit, Since: l.since}
-	p.Because = fmt.Sprintf("probe %s has spent %s there", l.last.Probe, span(l.total))
+	p := Progress{Verdict: Verdict{Rule: DangerZone, Outcome: Unknown, Source: dangerSource, At: l.last.Time, Measured: when.Exact(l.total),
+		Needed: fmt.Sprintf("at most %s between %g and %g °C", when.Exact(limit), l.low, l.high)}, Used: l.total, Unseen: l.unseen, Within: limit, Since: l.since}
+	p.Because = fmt.Sprintf("probe %s has spent %s there", l.last.Probe, when.Exact(l.total))
 	switch {
 	case !l.missed.IsZero():
 		p.Outcome, p.At = Missed, l.missed
 	case l.gap:
-		p.Because += fmt.Sprintf("; %s without readings are not counted", span(l.unseen))
+		p.Because += fmt.Sprintf("; %s without readings are not counted", when.Exact(l.unseen))
 	default:
 		p.Open = true
 	}

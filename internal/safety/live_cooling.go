@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Chilling follows one probe of a piece through a cooling rule. It agrees with the verdict on the same readings as a whole.
@@ -134,7 +135,7 @@ func (l *leg) progress(c *Chilling) Progress {
 			surely = 0
 		}
 	}
-	p.Used, p.Measured = took, span(took)
+	p.Used, p.Measured = took, when.Exact(took)
 	if !l.reached {
 		p.Since = l.start.Time
 	}
@@ -142,19 +143,19 @@ func (l *leg) progress(c *Chilling) Progress {
 	case !l.pulled.IsZero():
 		p.At, p.Because = l.pulled, fmt.Sprintf("probe %s fell by %.0f °C faster than meat can, or with no reading between to tell: it may have been pulled out and read the air", probe, l.fall)
 	case took > l.Within && (surely > l.Within || !l.gap):
-		p.Outcome, p.Because = Missed, fmt.Sprintf("probe %s needed more than %s", probe, span(l.Within))
+		p.Outcome, p.Because = Missed, fmt.Sprintf("probe %s needed more than %s", probe, when.Exact(l.Within))
 	case !l.reached && l.gap:
 		p.Unseen = c.unseen
-		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", span(c.s.maxGap()), probe)
+		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(c.s.maxGap()), probe)
 	case !l.reached:
 		p.Open, p.Because = true, fmt.Sprintf("probe %s is on its way down to %g °F (%.1f °C)", probe, l.ToF, float64(thermal.FromFahrenheit(l.ToF)))
 	case !l.seen:
 		p.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", probe, l.FromF)
 	case l.gap:
 		p.Unseen = c.unseen
-		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", span(c.s.maxGap()), probe)
+		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(c.s.maxGap()), probe)
 	default:
-		p.Outcome, p.Because = Met, fmt.Sprintf("probe %s needed %s", probe, span(took))
+		p.Outcome, p.Because = Met, fmt.Sprintf("probe %s needed %s", probe, when.Exact(took))
 	}
 	return p
 }

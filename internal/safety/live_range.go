@@ -8,6 +8,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Range is what a cooler, a hot box or a freezer must stay within. An excursion of the median of the newest five readings that
@@ -32,7 +33,7 @@ func (r Range) needed() string {
 	case math.IsInf(float64(r.High), 1):
 		text = "at or above " + f(r.Low)
 	}
-	return fmt.Sprintf("%s; for at most %s outside, by the median of five readings", text, span(r.Tolerance))
+	return fmt.Sprintf("%s; for at most %s outside, by the median of five readings", text, when.Exact(r.Tolerance))
 }
 
 // Keeping follows one probe that must stay within a range.
@@ -142,12 +143,12 @@ func (k *Keeping) Progress() Progress {
 	switch {
 	case !k.missed.IsZero():
 		p.Outcome, p.At, p.Began = Missed, k.missed, k.began
-		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", span(k.total), float64(k.worst))
-		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.began.UTC().Format("2006-01-02 15:04Z"), span(k.Tolerance))
+		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", when.Exact(k.total), float64(k.worst))
+		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.began.UTC().Format("2006-01-02 15:04Z"), when.Exact(k.Tolerance))
 	case k.gap:
 		p.At, p.Began = k.gapAt, k.gapFrom
-		p.Measured = fmt.Sprintf("%s without readings", span(k.unseen))
-		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
+		p.Measured = fmt.Sprintf("%s without readings", when.Span(k.unseen))
+		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", when.Span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
 	case !k.begun:
 		p.Open, p.Measured, p.Because = true, "no usable reading", "nothing was measured"
 	default:
@@ -165,7 +166,7 @@ func (k *Keeping) Final() Verdict {
 		p.Measured, p.Because = "no usable reading", "nothing was measured"
 	case p.Open:
 		p.Outcome = Met
-		p.Measured = fmt.Sprintf("%s, longest excursion within %s", span(k.last.Time.Sub(k.first.Time)), span(k.Tolerance))
+		p.Measured = fmt.Sprintf("%s, longest excursion within %s", when.Span(k.last.Time.Sub(k.first.Time)), when.Exact(k.Tolerance))
 		p.Because = fmt.Sprintf("probe %s stayed within the limits", k.last.Probe)
 	}
 	return p.Verdict
@@ -180,11 +181,11 @@ func (k *Keeping) Over(from, until time.Time) Verdict {
 	}
 	if late := k.first.Time.Sub(from); late > k.s.maxGap() {
 		v.Outcome, v.At = Unknown, k.first.Time
-		v.Because = fmt.Sprintf("the readings of probe %s begin %s after the stage: what happened before is not known", k.last.Probe, span(late))
+		v.Because = fmt.Sprintf("the readings of probe %s begin %s after the stage: what happened before is not known", k.last.Probe, when.Span(late))
 	}
 	if early := until.Sub(k.last.Time); early > k.s.maxGap() {
 		v.Outcome, v.At = Unknown, k.last.Time
-		v.Because = fmt.Sprintf("the readings of probe %s end %s before the stage: what happened after is not known", k.last.Probe, span(early))
+		v.Because = fmt.Sprintf("the readings of probe %s end %s before the stage: what happened after is not known", k.last.Probe, when.Span(early))
 	}
 	return v
 }

@@ -6,6 +6,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Limits of the pit: choices of this project (common practice, no source).
@@ -52,18 +53,18 @@ func pit(p Trace, core []Trace, s Settings) (Verdict, bool) {
 		}
 		longest = max(longest, cold)
 	}
-	v.Measured = fmt.Sprintf("hottest %.0f °C, longest cold stretch %s", float64(top.Celsius), span(longest))
-	v.Because = fmt.Sprintf("probe %s was below the advised 225 °F (107 °C) for %s", p.Probe, span(advised))
+	v.Measured = fmt.Sprintf("hottest %.0f °C, longest cold stretch %s", float64(top.Celsius), when.Exact(longest))
+	v.Because = fmt.Sprintf("probe %s was below the advised 225 °F (107 °C) for %s", p.Probe, when.Exact(advised))
 	switch {
 	case top.Celsius > fatAlarm:
 		v.Outcome, v.At = Missed, top.Time
 		v.Because = fmt.Sprintf("probe %s read %.0f °C: fat can catch fire there; cut the air, never put water on it", p.Probe, float64(top.Celsius))
 	case longest > coldLimit:
 		v.Outcome = Missed
-		v.Because = fmt.Sprintf("probe %s stayed below %g °C for %s while the meat was still coming up", p.Probe, float64(pitCold), span(longest))
+		v.Because = fmt.Sprintf("probe %s stayed below %g °C for %s while the meat was still coming up", p.Probe, float64(pitCold), when.Exact(longest))
 	case s.gapWithin(p.Readings, 0, len(p.Readings)-1):
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("probe %s has an interval of more than %s without readings", p.Probe, span(s.maxGap()))
+		v.Because = fmt.Sprintf("probe %s has an interval of more than %s without readings", p.Probe, when.Exact(s.maxGap()))
 	case top.Celsius > fatWarn:
 		v.Because += fmt.Sprintf("; it reached %.0f °C, where drip fat smokes: empty the drip pan", float64(top.Celsius))
 	}
@@ -92,7 +93,7 @@ func comeUpEnd(core []Trace, s Settings) time.Time {
 // another in the same piece was measuring.
 func gaps(t Trace, first, last time.Time, s Settings) Verdict {
 	v := Verdict{Rule: Gaps, Outcome: Met, Source: "USDA FSIS Cooking Guideline, FSIS-GD-2021-14: observations at least every 30 min for modelling; set by the shop",
-		Needed: fmt.Sprintf("readings at least every %s", span(s.maxGap()))}
+		Needed: fmt.Sprintf("readings at least every %s", when.Exact(s.maxGap()))}
 	var longest time.Duration
 	for i := 1; i < len(t.Readings); i++ {
 		if d := t.Readings[i].Time.Sub(t.Readings[i-1].Time); d > longest {
@@ -107,7 +108,7 @@ func gaps(t Trace, first, last time.Time, s Settings) Verdict {
 			longest, v.At = d, last
 		}
 	}
-	v.Measured = "longest interval " + span(longest)
+	v.Measured = "longest interval " + when.Exact(longest)
 	v.Because = fmt.Sprintf("probe %s has %d usable readings", t.Probe, len(t.Readings))
 	switch {
 	case len(t.Readings) == 0:

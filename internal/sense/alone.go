@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // judgeWires looks for values that no working sensor gives: three of the newest five, or now and then.
@@ -60,9 +61,9 @@ func (p *probe) judgeStanding(pit *probe, minute int64) {
 	p.find(Stuck, judged || heated || lively, p.since, func() string {
 		_, do := meaning(cook.Stuck)
 		if judged {
-			return fmt.Sprintf("It has shown exactly %s for %s, and was never so still before. These readings are left out. %s", degrees(p.value), span(long), do)
+			return fmt.Sprintf("It has shown exactly %s for %s, and was never so still before. These readings are left out. %s", degrees(p.value), when.Span(long), do)
 		}
-		return fmt.Sprintf("It has shown exactly %s for %s, although it should change. %s", degrees(p.value), span(long), do)
+		return fmt.Sprintf("It has shown exactly %s for %s, although it should change. %s", degrees(p.value), when.Span(long), do)
 	})
 }
 

@@ -1,8 +1,6 @@
 package sense
 
 import (
-	"fmt"
-	"strings"
 	"time"
 
 	"stallkeeper/internal/cook"
@@ -47,16 +45,4 @@ func meaning(q cook.Quality) (what, do string) {
 		return "the same noisy value for far too long", "Restart what sends it; if it stays, the probe or its converter hangs."
 	}
 	return "a value in doubt", "Look at plug and cable."
-}
-
-// span gives a duration as people say it.
-func span(d time.Duration) string {
-	switch m := int(d.Round(time.Minute) / time.Minute); {
-	case m < 1:
-		return fmt.Sprintf("%d s", int(d.Round(time.Second)/time.Second))
-	case m < 120:
-		return fmt.Sprintf("%d min", m)
-	default:
-		return strings.TrimSuffix(fmt.Sprintf("%d h %d min", m/60, m%60), " 0 min")
-	}
 }

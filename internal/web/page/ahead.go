@@ -7,6 +7,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/when"
 )
 
 // ahead says what can be forecast before the fire is lit, by the form's rows ("p0", "p1") and for all together ("all"):
@@ -40,7 +41,7 @@ func (s reader) beforehand(f estimator.Forecast, c cook.Cook) string {
 	case f.Ready[5].IsZero() || f.Ready[3].IsZero():
 		return fmt.Sprintf("Ready after %s, end open: the target lies close to what this pit can reach.", s.Clock(f.Ready[1]))
 	}
-	after := func(i int) string { return span(f.Ready[i].Sub(c.Started).Round(5 * time.Minute)) }
+	after := func(i int) string { return when.Span(f.Ready[i].Sub(c.Started).Round(5 * time.Minute)) }
 	text := fmt.Sprintf("Takes %s to %s, 4 times in 5; most likely %s: ready %s.", after(1), after(5), after(3), s.Range(f.Ready[1], f.Ready[5]))
 	if c.ServeBy.IsZero() {
 		return text

@@ -65,7 +65,7 @@ func TestStart_MoreMeatAndCoolerPitTakeLonger(t *testing.T) {
 			t.Fatalf("ahead = %v", said.Ahead)
 		}
 		text, _, _ = strings.Cut(text, ": ready")
-		d, err := time.ParseDuration(strings.NewReplacer(" h ", "h", " min", "m").Replace(text))
+		d, err := time.ParseDuration(strings.NewReplacer(" h", "h", " min", "m", " ", "").Replace(text))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/when"
 )
 
 // clockLine is the clock of a limit as people see it.
@@ -107,14 +108,14 @@ func (s reader) clock(c monitor.Clock, at time.Time) clockLine {
 		l.Name += " (rule of thumb)"
 	}
 	if c.State != monitor.ClockWaiting || used > 0 {
-		l.Figures = span(used)
+		l.Figures = when.Span(used)
 		if c.Within > 0 {
-			l.Figures += " of " + span(c.Within)
+			l.Figures += " of " + when.Span(c.Within)
 			l.Share = fmt.Sprintf("%.1f%%", 100*min(max(used.Seconds()/c.Within.Seconds(), 0), 1))
 		}
 	}
 	if c.Unseen > 0 {
-		l.Figures += fmt.Sprintf(", and %s without readings", span(c.Unseen))
+		l.Figures += fmt.Sprintf(", and %s without readings", when.Span(c.Unseen))
 	}
 	switch {
 	case c.AtRisk && !c.Forecast.IsZero():

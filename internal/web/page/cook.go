@@ -13,6 +13,7 @@ import (
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/when"
 )
 
 // cookView is one cook with everything that was said about it.
@@ -159,7 +160,7 @@ func (s reader) log(stored *cook.Stored) []logLine {
 			l.Do += " " + strconv.FormatFloat(float64(e.Celsius), 'f', -1, 64)
 		}
 		if late := e.Logged.Sub(e.Time); late > 2*time.Minute {
-			l.Late = span(late) + " late"
+			l.Late = when.Span(late) + " late"
 		}
 		out = append(out, l)
 	}

@@ -9,6 +9,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/when"
 )
 
 // Of a hold: the temperature it must keep and the room its box stands in. 60 °C (140 °F) lies above the 57 °C (135 °F)
@@ -40,11 +41,11 @@ func (p *Set) askHold(see reader, c *monitor.CookView, v *monitor.PieceView) *as
 	}
 	keeps := p.Estimator.CoolTime(estimator.Chill{Piece: outlook.FromCook(c.Stored.Cook, v.Piece), From: from, Where: estimator.InsulatedBox, Ambient: holdRoom}, holdAt)
 	if keeps[1] < 0 {
-		a.Ready = fmt.Sprintf("it stays above %s for more than %s", see.Mark(holdAt), span(estimator.Horizon))
+		a.Ready = fmt.Sprintf("it stays above %s for more than %s", see.Mark(holdAt), when.Span(estimator.Horizon))
 		return a
 	}
 	a.kept = [2]time.Time{begin, begin.Add(keeps[1])}
-	a.Ready = fmt.Sprintf("it stays above %s for %s or longer, 9 times in 10", see.Mark(holdAt), span(keeps[1]))
+	a.Ready = fmt.Sprintf("it stays above %s for %s or longer, 9 times in 10", see.Mark(holdAt), when.Span(keeps[1]))
 	a.Until = see.Clock(a.kept[1])
 	if serve := c.Stored.ServeBy; !serve.IsZero() {
 		a.Held = percent(servedHot(f, keeps, serve))

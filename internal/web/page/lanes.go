@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/when"
 )
 
 // lane is one piece from the fire to the serving hour.
@@ -61,7 +62,7 @@ func (p *Set) lanesOf(c *monitor.CookView, see reader, chosen string, past map[c
 	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
 		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c), AllBy: allBy(c)}
 	if age := see.now.Sub(c.NewestAt); !c.NewestAt.IsZero() && age > staleAfter {
-		out.Stale = "The newest reading is " + span(age) + " old."
+		out.Stale = "The newest reading is " + when.Span(age) + " old."
 	}
 	if !c.Stored.ServeBy.IsZero() {
 		serve, now := a.share(c.Stored.ServeBy), a.share(see.now)
@@ -95,7 +96,7 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
 	}
 	if !off.IsZero() {
-		l.State, l.Late, l.Help = "taken off "+s.weekday(off), "", ""
+		l.State, l.Late, l.Help = "taken off "+s.Short(off), "", ""
 		l.Alt = fmt.Sprintf("%s Taken off %s.", s.laneAlt(c, v, past), s.Clock(off))
 		return l
 	}
@@ -220,11 +221,11 @@ func (s reader) ready(f estimator.Forecast) string {
 		if f.Ready[3].IsZero() {
 			return "ready"
 		}
-		return "ready since " + s.weekday(f.Ready[3])
+		return "ready since " + s.Short(f.Ready[3])
 	case f.Ready[1].IsZero():
 		return fmt.Sprintf("will probably not reach %s as things are", s.Mark(f.Target))
 	case f.Ready[5].IsZero():
-		return "ready after " + s.weekday(f.Ready[1]) + ", end open"
+		return "ready after " + s.Short(f.Ready[1]) + ", end open"
 	}
 	return "ready " + s.brief(f.Ready[1], f.Ready[5])
 }
@@ -235,9 +236,9 @@ func (s reader) allReady(c *monitor.CookView) string {
 	case len(c.Pieces) < 2 || q[1].IsZero():
 		return ""
 	case q[0].Equal(q[6]):
-		return "since " + s.weekday(q[0])
+		return "since " + s.Short(q[0])
 	case q[5].IsZero():
-		return "not before " + s.weekday(q[1])
+		return "not before " + s.Short(q[1])
 	}
 	return s.brief(q[1], q[5])
 }

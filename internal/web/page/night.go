@@ -14,6 +14,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/when"
 )
 
 // nightView is the first page: what is needed, and when, and what can be done.
@@ -172,7 +173,7 @@ func (p *Set) chosen(ctx context.Context, see reader, snap *monitor.Snapshot, c 
 		}
 	}
 	if v.DangerZone > 0 && len(out.Clocks.Live) == 0 {
-		out.Danger = span(v.DangerZone)
+		out.Danger = when.Span(v.DangerZone)
 	}
 	if !v.Forecasted {
 		return out, nil

@@ -27,6 +27,7 @@ import (
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/when"
 )
 
 //go:embed templates/*.html
@@ -67,7 +68,7 @@ type frame struct {
 func New(o Options) (*Set, error) {
 	p := &Set{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
 	base, err := template.New("").Funcs(template.FuncMap{
-		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": span,
+		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": when.Span,
 		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
 		"times100": func(v float64) float64 { return 100 * v }, "deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind, "choiceName": choiceName, "enterName": enterName,
 	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")

@@ -16,6 +16,7 @@ import (
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/when"
 )
 
 // planForm is the form that plans backwards, with what was typed and what is wrong with it.
@@ -251,9 +252,9 @@ type planDay struct {
 
 type planStep struct {
 	plan.Step
-	IsLate bool // by now
-	Behind bool // of the serving hour, though not by now
-	Slack  string
+	IsLate bool   // by now
+	Behind bool   // of the serving hour, though not by now
+	Slack  string // "" = none
 }
 
 func (p *Set) getPlanned(w http.ResponseWriter, r *http.Request) error {
@@ -300,7 +301,10 @@ func (v *plannedView) lay(see reader) {
 		if len(v.Days) == 0 || v.Days[len(v.Days)-1].Day != day {
 			v.Days = append(v.Days, planDay{Day: day})
 		}
-		step := planStep{Step: s, IsLate: s.Late(v.Plan.Request.Now), Behind: s.Slack() < 0, Slack: span(s.Slack())}
+		step := planStep{Step: s, IsLate: s.Late(v.Plan.Request.Now), Behind: s.Slack() < 0}
+		if s.Slack() >= time.Minute {
+			step.Slack = when.Span(s.Slack())
+		}
 		d := &v.Days[len(v.Days)-1]
 		d.Steps = append(d.Steps, step)
 		if step.IsLate {
@@ -310,11 +314,11 @@ func (v *plannedView) lay(see reader) {
 }
 
 // At is a time in the plan's zone.
-func (v plannedView) At(t time.Time) string { return t.In(v.Plan.Request.Zone).Format("15:04") }
+func (v plannedView) At(t time.Time) string { return when.Clock(t, v.Plan.Request.Zone) }
 
 // On is a time with its day in the plan's zone.
 func (v plannedView) On(t time.Time) string {
-	return t.In(v.Plan.Request.Zone).Format("Mon 2 Jan 15:04")
+	return when.Day(t, v.Plan.Request.Zone)
 }
 
 // Rules are the cure rules of all pieces.

@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/score"
+	"stallkeeper/internal/when"
 )
 
 // checkpoints are the shares of a piece's time on the fire at which its forecasts are judged.
@@ -112,7 +113,7 @@ func (p *Set) quality(ctx context.Context, cooks []cook.Stored) ([]qualityLine, 
 			continue
 		}
 		out = append(out, qualityLine{Share: fmt.Sprintf("%.0f %%", 100*share), N: s.N,
-			Off:    span(time.Duration(math.Round(s.MedianError)) * time.Minute),
+			Off:    when.Span(time.Duration(math.Round(s.MedianError)) * time.Minute),
 			Inside: fmt.Sprintf("%.0f of %d", math.Round(s.Cover80*float64(s.N)), s.N)})
 	}
 	return out, nil

@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/when"
 )
 
 // asked is a what-if and its answer.
@@ -94,9 +95,9 @@ func effect(now, then time.Time) string {
 	d := now.Sub(then)
 	switch {
 	case d > 5*time.Minute:
-		return "about " + span(d) + " sooner"
+		return "about " + when.Span(d) + " sooner"
 	case d < -5*time.Minute:
-		return "about " + span(-d) + " later"
+		return "about " + when.Span(-d) + " later"
 	}
 	return "hardly any change"
 }

@@ -18,6 +18,7 @@ import (
 	"stallkeeper/internal/sense"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/when"
 )
 
 // reader is how one person sees figures: unit, local time, and the moment that "today" and "ago" refer to.
@@ -107,65 +108,45 @@ func (s reader) Clock(t time.Time) string {
 	if t.IsZero() {
 		return "never"
 	}
-	return s.day(t) + t.In(s.in).Format("15:04")
-}
-
-func (s reader) day(t time.Time) string {
-	t = t.In(s.in)
-	if sameDay(t, s.now) {
-		return ""
-	}
-	return t.Format("Mon 2 Jan ")
-}
-
-func sameDay(a, b time.Time) bool {
-	y, m, d := a.Date()
-	yy, mm, dd := b.Date()
-	return y == yy && m == mm && d == dd
+	return when.Near(t, s.now, s.in)
 }
 
 // Range is two local times, the date said once where they share it.
 func (s reader) Range(a, b time.Time) string {
-	if sameDay(a.In(s.in), b.In(s.in)) {
-		return s.Clock(a) + "–" + b.In(s.in).Format("15:04")
+	if when.SameDay(a, b, s.in) {
+		return s.Clock(a) + "–" + s.Hour(b)
 	}
-	return s.Clock(a) + " – " + b.In(s.in).Format("Mon 2 Jan 15:04")
+	return s.Clock(a) + " – " + when.Day(b, s.in)
 }
 
 // Now is the moment the page is of.
 func (s reader) Now() time.Time { return s.now }
 
+// Short is a local time for a narrow place: with the weekday when it is not today.
+func (s reader) Short(t time.Time) string { return when.Short(t, s.now, s.in) }
+
 // brief is a range for a narrow place: the weekday stands for the date, which the axis above shows.
 func (s reader) brief(a, b time.Time) string {
-	a, b = a.In(s.in), b.In(s.in)
-	if !sameDay(a, b) {
-		return s.weekday(a) + " – " + b.Format("Mon 15:04")
+	if when.SameDay(a, b, s.in) {
+		return s.Short(a) + "–" + s.Hour(b)
 	}
-	return s.weekday(a) + "–" + b.Format("15:04")
-}
-
-func (s reader) weekday(t time.Time) string {
-	t = t.In(s.in)
-	if sameDay(t, s.now) {
-		return t.Format("15:04")
-	}
-	return t.Format("Mon 15:04")
+	return s.Short(a) + " – " + b.In(s.in).Format("Mon 15:04")
 }
 
 // Day is the tomorrow behind a time, said out loud; "" when it is today.
 func (s reader) Day(t time.Time) string {
 	t = t.In(s.in)
 	switch {
-	case sameDay(t, s.now):
+	case when.SameDay(t, s.now, s.in):
 		return ""
-	case sameDay(t, s.now.AddDate(0, 0, 1)):
+	case when.SameDay(t, s.now.In(s.in).AddDate(0, 0, 1), s.in):
 		return "tomorrow, " + t.Format("Mon 2 Jan")
 	}
 	return t.Format("Mon 2 Jan")
 }
 
 // Hour is the bare local time.
-func (s reader) Hour(t time.Time) string { return t.In(s.in).Format("15:04") }
+func (s reader) Hour(t time.Time) string { return when.Clock(t, s.in) }
 
 // Date is the local date and time in full.
 func (s reader) Date(t time.Time) string { return t.In(s.in).Format("Mon 2 Jan 2006, 15:04") }
@@ -187,28 +168,14 @@ func (s reader) Ago(t time.Time) string {
 	if d < 0 {
 		return "just now"
 	}
-	return span(d) + " ago"
+	return when.Span(d) + " ago"
 }
 
 // Since is how long ago t was; In how long it is until then.
-func (s reader) Since(t time.Time) string { return span(s.now.Sub(t)) }
+func (s reader) Since(t time.Time) string { return when.Span(max(s.now.Sub(t), 0)) }
 
 // In is how long it is until t.
-func (s reader) In(t time.Time) string { return span(t.Sub(s.now)) }
-
-// span is a duration in words: seconds below two minutes, else hours and minutes, days above two.
-func span(d time.Duration) string {
-	d = max(d, 0)
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%d s", int(d.Seconds()))
-	case d < time.Hour:
-		return fmt.Sprintf("%d min", int(d.Minutes()))
-	case d < 48*time.Hour:
-		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
-	}
-	return fmt.Sprintf("%d days", int(d.Hours()/24))
-}
+func (s reader) In(t time.Time) string { return when.Span(max(t.Sub(s.now), 0)) }
 
 // Percent is a probability in words that never claim certainty.
 func percent(p float64) string {
