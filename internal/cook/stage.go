@@ -34,4 +34,5 @@ type StageWatch struct {
 	Probes []ProbeID
 	From   time.Time
 	Until  time.Time // zero: it goes on
+	Out    time.Time // of a hot stage: the meat has been out of the cold since, as far as the lot tells; zero: not known
 }

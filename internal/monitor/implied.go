@@ -43,6 +43,11 @@ func (f *fire) takenOff(m *State, p *piece) []alarm.Change {
 	}
 	p.after = m.newStage(implied(p.Piece, cook.StageHold, f.offAt(p.ID)), f.stored.ID)
 	p.after.limit = p.cools
+	for _, c := range p.after.clocks {
+		if on := p.smoke.of(c.id); on != nil && on.warm != nil {
+			c.warm = on.warm // the danger zone goes on wherever the piece lies now
+		}
+	}
 	return p.smoke.limit.End(f.frontier, string(p.ID)+" was taken off")
 }
 

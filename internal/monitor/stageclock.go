@@ -18,7 +18,9 @@ type clocks struct {
 	trend alarm.Recent
 
 	cooking *safety.Cooking
-	warm    *safety.Lukewarm
+	warm    *safety.Lukewarm // from before the stage on, where the meat was measured then
+	early   cook.Reading     // newest reading from before the stage
+	hot     bool             // it was hot before the stage: the probe was in the meat
 	chill   *safety.Chilling
 	keep    *safety.Keeping
 }
@@ -30,6 +32,9 @@ func (c *clocks) add(r cook.Reading) (counts, late bool) {
 	}
 	if !r.Time.After(c.at) {
 		return false, r.Time.Before(c.at)
+	}
+	if c.at.IsZero() {
+		c.inserted(r)
 	}
 	c.at, c.level = r.Time, c.trend.Add(r.Time, r.Celsius)
 	if c.cooking != nil {
@@ -45,6 +50,30 @@ func (c *clocks) add(r cook.Reading) (counts, late bool) {
 		c.keep.Add(r)
 	}
 	return true, false
+}
+
+// precede takes a reading from before the stage, in the order of their times. It counts for the danger zone alone.
+func (c *clocks) precede(r cook.Reading) {
+	if c.warm == nil || r.Quality != cook.Good || r.Retained || !r.Time.After(c.early.Time) {
+		return
+	}
+	c.inserted(r)
+	c.warm.Add(r)
+	c.early, c.hot = r, c.hot || r.Celsius >= lukewarmTo
+}
+
+// lukewarmTo is the upper end of the danger zone, °C (135 °F).
+const lukewarmTo = 57
+
+// inserted lets the danger zone begin anew when the probe shows something else than before, faster than meat can, and was never hot: it
+// lay elsewhere, and was put into the meat only now.
+func (c *clocks) inserted(r cook.Reading) {
+	if c.warm == nil || c.early.Time.IsZero() || c.hot {
+		return
+	}
+	if d := math.Abs(float64(r.Celsius - c.early.Celsius)); d > 5*notMeat && d > 5*notMeat*r.Time.Sub(c.early.Time).Minutes() {
+		c.warm.Anew()
+	}
 }
 
 // The forecasts of the clocks continue what was measured over this time. They are forecasts and labelled as such; those of a

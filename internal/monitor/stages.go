@@ -58,7 +58,10 @@ func (m *State) newStage(w cook.StageWatch, id cook.ID) *stage {
 		case cook.StageSmoke:
 			c.cooking, c.warm = safety.NewCooking(table, w.Intact, p.Settings), safety.NewLukewarm(p.Settings)
 		case cook.StageHold, cook.StageChill:
-			c.chill = safety.NewChilling(rule, p.Settings)
+			c.chill, c.warm = safety.NewChilling(rule, p.Settings), safety.NewLukewarm(p.Settings)
+		}
+		if c.warm != nil {
+			c.warm.Out(w.Out)
 		}
 		if r, ok := p.Keeps(w.Stage); ok {
 			c.keep = safety.NewKeeping(r, p.Settings)
@@ -136,7 +139,7 @@ func (m *State) StagesChanged(stages []cook.StageWatch, now time.Time) []Effect 
 	filed := map[StageKey]map[string]bool{}
 	m.stages = slices.DeleteFunc(m.stages, func(s *stage) bool {
 		w, on := wanted[keyOf(s.watch)]
-		if on && slices.Equal(w.Probes, s.watch.Probes) && w.Intact == s.watch.Intact && w.Cut == s.watch.Cut && w.Until.Equal(s.watch.Until) {
+		if on && slices.Equal(w.Probes, s.watch.Probes) && w.Intact == s.watch.Intact && w.Cut == s.watch.Cut && w.Until.Equal(s.watch.Until) && w.Out.Equal(s.watch.Out) {
 			delete(wanted, keyOf(s.watch))
 			return false
 		}
@@ -181,7 +184,12 @@ func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], n
 		if err != nil {
 			return nil, err
 		}
-		if c := s.of(r.Probe); c != nil && !r.Time.Before(s.watch.From) && !r.Time.After(now.Add(future)) && s.during(r.Time) && (r.Live() || r.Clock != cook.ArrivalClock) {
+		c := s.of(r.Probe)
+		switch {
+		case c == nil, r.Time.After(now.Add(future)), !s.during(r.Time), !r.Live() && r.Clock == cook.ArrivalClock:
+		case r.Time.Before(s.watch.From):
+			c.precede(r)
+		default:
 			c.add(r)
 		}
 	}
@@ -194,11 +202,22 @@ func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], n
 	return append(out, m.enroll()...), nil
 }
 
-// Probes lists the probes of a lot's stage and its beginning, for Rewatch; false when it is gone.
+// farthest is how long before a stage its meat is looked for: it may be long since the lot tells of any stage.
+const farthest = 24 * time.Hour
+
+// Probes lists the probes of a lot's stage and from when on their readings are wanted, for Rewatch; false when it is gone. That may be
+// before the stage began: what the meat did on the way to it counts for the danger zone.
 func (m *State) Probes(key StageKey) (probes []cook.ProbeID, from time.Time, ok bool) {
 	for _, s := range m.stages {
 		if keyOf(s.watch) == key {
-			return s.watch.Probes, s.watch.From, true
+			from = s.watch.From
+			if out := s.watch.Out; !out.IsZero() && out.Before(from) {
+				from = out
+				if least := s.watch.From.Add(-farthest); from.Before(least) {
+					from = least
+				}
+			}
+			return s.watch.Probes, from, true
 		}
 	}
 	return nil, time.Time{}, false

@@ -33,7 +33,8 @@ func (s *shop) do(effects []Effect) {
 }
 
 func (s *shop) rewatch(key StageKey) {
-	sorted := slices.Clone(s.stored)
+	_, from, _ := s.m.Probes(key)
+	sorted := slices.DeleteFunc(slices.Clone(s.stored), func(r cook.Reading) bool { return r.Time.Before(from) })
 	outlook.Sort(sorted)
 	effects, err := s.m.Rewatch(key, func(yield func(cook.Reading, error) bool) {
 		for _, r := range sorted {
@@ -149,9 +150,9 @@ func TestStages_OfARunningCook(t *testing.T) {
 		want        string
 		told        []string
 	}{
-		{"held hot", "90 -0.1/min x120", "hold: hot-holding waiting 0s; cooling-1 waiting 0s; cooling-2 waiting 0s;\n", nil},
-		{"chilled in time", "90 -1/min x70, 20 -0.1/min x160", "chill: cooling-1 met 37m0s; cooling-2 met 3h8m0s;\n", nil},
-		{"forgotten on the counter", "90 -0.2/min x260", "chill: cooling-1 running 1h36m0s at risk; cooling-2 running 1h36m0s at risk;\n", []string{"cooling-risk/1/flat active"}},
+		{"held hot", "90 -0.1/min x120", "hold: hot-holding waiting 0s; cooling-1 waiting 0s; cooling-2 waiting 0s; danger-zone waiting 2h54m0s;\n", nil},
+		{"chilled in time", "90 -1/min x70, 20 -0.1/min x160", "chill: cooling-1 met 37m0s; cooling-2 met 3h8m0s; danger-zone missed 6h1m0s;\n", nil},
+		{"forgotten on the counter", "90 -0.2/min x260", "chill: cooling-1 running 1h36m0s at risk; cooling-2 running 1h36m0s at risk; danger-zone missed 4h28m0s;\n", []string{"cooling-risk/1/flat active"}},
 		{"pulled out", "90 hold 1m, 22 hold 3h", "", nil},
 	} {
 		n := newNight(t, supper(flat()))
@@ -345,5 +346,45 @@ func TestQuietUntil_OfAFireAndAPieceThatCools(t *testing.T) {
 	// 57.2 °C is passed 41 minutes after it came off: 120 minutes from there
 	if off := q.Until.Sub(minute(300 + 41 + 120)); !q.Known || off > 2*time.Minute || off < -2*time.Minute || !strings.Contains(q.Because, "flat must be down to 21.1 °C") {
 		t.Errorf("quiet until %+v (before it came off %+v)", q, before)
+	}
+}
+
+// The danger zone (5 to 57 °C, at most 4 h: common practice, no authority known) goes by the meat, not by the stage. What was measured on
+// the way from one stage to the next counts; where nothing was, the clock says that it is not known.
+func TestStages_TheDangerZoneCountsBetweenTheStages(t *testing.T) {
+	watch := func(stage cook.Stage, from, out float64) cook.StageWatch {
+		return cook.StageWatch{Stage: stage, Piece: "flat", Cut: "brisket_flat", Probes: []cook.ProbeID{"flat"}, From: minute(from), Out: minute(out)}
+	}
+	for _, c := range []struct {
+		name, trace string
+		watch       cook.StageWatch
+		state       ClockState
+		used        time.Duration
+		because     string
+	}{
+		// warm since 0:00: 200 min to 57 °C, then hot until it lies on the counter and falls through 57 °C after 20 min; 40 min more until the chill, 30 in it
+		{"left on the counter before the chill", "5 +0.26/min x202, 75 hold 58m, 75 -0.9/min x20, 57 -0.3/min x70", watch(cook.StageChill, 320, 0), ClockMissed, 4*time.Hour + 30*time.Minute, "has spent"},
+		{"the same, the probe pulled for the way", "5 +0.26/min x202, 75 hold 58m, gap 40m, 50 -0.3/min x30", watch(cook.StageChill, 300, 0), ClockUnknown, 3*time.Hour + 51*time.Minute, "41 min without readings are not counted"},
+		{"out of the cure, measured before the fire was lit", "6 +0.1/min x60, 12 +0.2/min x30", watch(cook.StageSmoke, 60, 0), ClockRunning, 89 * time.Minute, "has spent"},
+		{"out of the cure, in no probe until the smoke", "12 hold 62m, 12 +0.2/min x30", watch(cook.StageSmoke, 60, 0), ClockUnknown, 29 * time.Minute, "62 min without readings are not counted"},
+		{"the probe lay in a drawer until the smoke", "21 hold 55m, 8 hold 5m, 8 +0.2/min x30", watch(cook.StageSmoke, 60, 0), ClockUnknown, 34 * time.Minute, "55 min without readings are not counted"},
+	} {
+		s := newShop(t)
+		readings := mustRead(t, "flat", time.Minute, c.trace)
+		if strings.Contains(c.name, "in no probe") {
+			readings = readings[62:]
+		}
+		s.play(readings)
+		s.begin(c.watch)
+		s.until(s.now.Add(time.Minute))
+		var got Clock
+		for _, k := range s.m.Snapshot().Stages[0].Clocks {
+			if k.Name == ClockDangerZone {
+				got = k
+			}
+		}
+		if d := got.Used - c.used; got.State != c.state || d < -2*time.Minute || d > 2*time.Minute || !strings.Contains(got.Because, c.because) || !got.Thumb {
+			t.Errorf("%s: %s, %v used: %s; want %s, %v: …%s", c.name, got.State, got.Used, got.Because, c.state, c.used, c.because)
+		}
 	}
 }

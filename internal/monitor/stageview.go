@@ -27,7 +27,7 @@ type ClockName string
 
 // The clocks.
 const (
-	ClockDangerZone ClockName = "danger-zone" // smoke: time between 5 and 57 °C
+	ClockDangerZone ClockName = "danger-zone" // smoke, hold, chill: time between 5 and 57 °C since the piece left the cold, also between the stages
 	ClockComeUp     ClockName = "come-up"     // smoke: time between 10 and 54.4 °C until it is cooked
 	ClockCooked     ClockName = "cooked"      // smoke: time at or above the row of the table that is nearest to being met
 	ClockHold       ClockName = "hot-holding" // hold: time below the limit, this time

@@ -187,7 +187,7 @@ func (s *stage) view(m *State, p *piece) StageView {
 	case s.coolerStage():
 		v.Clocks = []Clock{clockOf(ClockCold, c, c.keep.Progress(), foreseen{})}
 	case s.watch.Stage == cook.StageHold && s.cook == 0:
-		v.Clocks = []Clock{holdClock(c)}
+		v.Clocks = []Clock{holdClock(c), dangerClock(c)}
 	default:
 		v.Clocks = s.chillClocks(m, c)
 		if s.cook != 0 && v.Clocks[0].State == ClockWaiting {
@@ -195,19 +195,20 @@ func (s *stage) view(m *State, p *piece) StageView {
 		} else {
 			v.Watch.Stage = cook.StageChill
 		}
+		v.Clocks = append(v.Clocks, dangerClock(c))
 	}
 	return v
 }
 
 func (s *stage) smokeClocks(c *clocks, p *piece) []Clock {
 	warm, up, cooked := c.warm.Progress(), c.cooking.ComeUp(), c.cooking.Cooked()
-	warm.Set, up.Set, cooked.Set = "danger-zone-4h", s.set, s.set
+	warm.Set, up.Set, cooked.Set = dangerSet, s.set, s.set
 	var out []Clock
 	for _, k := range []struct {
 		name ClockName
 		p    safety.Progress
 		to   float64
-	}{{ClockDangerZone, warm, 57}, {ClockComeUp, up, passed}, {ClockCooked, cooked, 0}} {
+	}{{ClockDangerZone, warm, lukewarmTo}, {ClockComeUp, up, passed}, {ClockCooked, cooked, 0}} {
 		var f foreseen
 		if k.to > 0 && !k.p.Since.IsZero() {
 			f = c.passes(k.to, p)
@@ -233,6 +234,16 @@ func (s *stage) chillClocks(m *State, c *clocks) []Clock {
 		out = append(out, clockOf(name, c, l, f))
 	}
 	return out
+}
+
+// dangerSet is the rule of the danger zone.
+const dangerSet = "danger-zone-4h"
+
+// dangerClock is the danger zone of a stage after the smoke: what was used up on the way to it counts.
+func dangerClock(c *clocks) Clock {
+	warm := c.warm.Progress()
+	warm.Set = dangerSet
+	return clockOf(ClockDangerZone, c, warm, foreseen{})
 }
 
 func holdClock(c *clocks) Clock { return clockOf(ClockHold, c, c.keep.Progress(), foreseen{}) }

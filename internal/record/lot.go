@@ -145,7 +145,34 @@ func (l *Lot) Watches() []cook.StageWatch {
 				w.Cut = l.Pieces[0].Cut
 			}
 		}
+		if hot(s.Stage) {
+			w.Out = l.outOfCold(s)
+		}
 		out = append(out, w)
+	}
+	return out
+}
+
+func hot(s cook.Stage) bool {
+	return s == cook.StageSmoke || s == cook.StageHold || s == cook.StageChill
+}
+
+// outOfCold is since when the meat of a hot stage has been out of the cooler: since the last stage in one before it ended, or since
+// the first hot one began.
+func (l *Lot) outOfCold(s StageRun) time.Time {
+	out := s.From
+	before := slices.Clone(l.Stages)
+	slices.SortStableFunc(before, func(a, b StageRun) int { return b.From.Compare(a.From) })
+	for _, r := range before {
+		switch {
+		case r.From.After(s.From), r.Piece != "" && s.Piece != "" && r.Piece != s.Piece:
+		case hot(r.Stage):
+			out = r.From
+		case r.Until.IsZero() || r.Until.After(out): // entered out of order: the beginning is what is known
+			return out
+		default:
+			return r.Until
+		}
 	}
 	return out
 }

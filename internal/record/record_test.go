@@ -104,6 +104,15 @@ func TestLot_GoesThroughItsStages(t *testing.T) {
 	if len(watches) != 2 || watches[0].Until != b.now || !watches[1].Until.IsZero() || !watches[0].Intact || !watches[1].Intact {
 		t.Errorf("watches = %+v", watches)
 	}
+	if !watches[0].Out.IsZero() || !watches[1].Out.Equal(watches[0].Until) {
+		t.Errorf("out of the cold since %v and %v, want never and the end of the cure", watches[0].Out, watches[1].Out)
+	}
+	b.mustEnter(says(StageEnded{Stage: cook.StageSmoke}))
+	b.now = b.now.Add(time.Hour)
+	b.mustEnter(says(StageStarted{Stage: cook.StageChill, Probes: []cook.ProbeID{"core"}}))
+	if w := b.lot("m1").Watches()[2]; !w.Out.Equal(watches[0].Until) || !w.From.Equal(b.now) {
+		t.Errorf("the chill: %+v, want it out of the cold since the cure ended", w)
+	}
 }
 
 // What somebody enters that cannot be is refused with a word on what to do.

@@ -193,14 +193,27 @@ type Lukewarm struct {
 	total     time.Duration
 	since     time.Time
 	missed    time.Time
+	out       time.Time // out of the cold since; zero: not known
 }
 
 // NewLukewarm counts between 5 and 57 °C, as the rule danger-zone-4h does.
 func NewLukewarm(s Settings) *Lukewarm { return &Lukewarm{steps: steps{s: s}, low: 5, high: 57} }
 
+// Out says since when the meat has been out of the cold. What passes until the first reading is not known then, and is said to be.
+func (l *Lukewarm) Out(since time.Time) { l.out = since }
+
+// Anew forgets what was read before: the probe was put into the meat only now, and what was before is not known.
+func (l *Lukewarm) Anew() {
+	*l = Lukewarm{steps: steps{s: l.s}, low: l.low, high: l.high, out: l.out}
+}
+
 // Add takes the next reading.
 func (l *Lukewarm) Add(r cook.Reading) {
 	prev, step, gap, ok := l.add(r)
+	if ok && step == 0 && !l.out.IsZero() && r.Time.Sub(l.out) > l.s.maxGap() {
+		l.gap = true
+		l.unseen += r.Time.Sub(l.out)
+	}
 	if !ok || step == 0 {
 		return
 	}

@@ -180,3 +180,20 @@ func TestProgress_RuleOfThumb(t *testing.T) {
 		t.Error("a published limit is shown as a rule of thumb")
 	}
 }
+
+// The piece left the cooler at 20:00 and its first reading came at 21:00: that hour is not known, and said to be. Half an hour is the
+// longest gap that counts as watched (USDA FSIS Cooking Guideline, FSIS-GD-2021-14).
+func TestLukewarm_WhatWasNotMeasuredIsUnknown(t *testing.T) {
+	begin := time.Date(2026, 5, 2, 20, 0, 0, 0, time.UTC)
+	for late, unknown := range map[time.Duration]bool{0: false, 30 * time.Minute: false, time.Hour: true} {
+		l := NewLukewarm(Settings{})
+		l.Out(begin)
+		for i := range 60 {
+			l.Add(cook.Reading{Probe: "core", Time: begin.Add(late + time.Duration(i)*time.Minute), Celsius: 20, Quality: cook.Good})
+		}
+		p := l.Progress()
+		if p.Open == unknown || p.Used != 59*time.Minute || unknown && p.Unseen != late {
+			t.Errorf("first reading after %v: %+v", late, p)
+		}
+	}
+}
