@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
@@ -225,6 +226,44 @@ func TestStart_SaysWhatIsWrongBesideTheField(t *testing.T) {
 		"Below 74 °C, which the FDA Food Code asks of this", "has no unit of mass", `value="3 stone"`)
 	if len(n.Started) != 0 {
 		t.Error("a wrong form lit a fire")
+	}
+}
+
+// The flat of the cook that runs keeps its probe until somebody has been warned: while typing, or else by a notice that is confirmed.
+func TestStart_WarnsOfAProbeThatMeasuresInARunningCook(t *testing.T) {
+	n := webtest.NewNight(t)
+	server := serveNight(t, n, nil)
+	form := url.Values{"name": {"Sunday"}, "started": {"2026-11-26T01:30"}, "setpoint": {"110"}, "p0-id": {"flat"}, "p0-cut": {"brisket_flat"},
+		"p1-id": {"hen"}, "p1-cut": {"chicken_whole"}, "p1-probe": {"shoulder"}}
+	send := func(more url.Values) string {
+		sent := maps.Clone(form)
+		maps.Copy(sent, more)
+		answer, err := server.Client().PostForm(server.URL+"/start", sent)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer answer.Body.Close()
+		body, err := io.ReadAll(answer.Body)
+		if err != nil || answer.StatusCode != http.StatusOK {
+			t.Fatalf("%s %s: %v", answer.Status, body, err)
+		}
+		return string(body)
+	}
+	const warning = "Probe flat measures the flat of Thanksgiving table, which still runs: end that cook, or take another probe."
+	webtest.Has(t, send(url.Values{"check": {"1"}}), `"p0-id":"`+warning, `"p1-probe":"Probe shoulder measures`, `"taken":{"p0-id":"flat","p1-probe":"shoulder"}`)
+	notice := send(nil)
+	webtest.Has(t, notice, "Not lit yet", warning, `href="/cooks/7"`, "Light up all the same", "name=\"seen\" id=\"seen\" value=\"flat\nshoulder\"")
+	webtest.Has(t, send(url.Values{"seen": {"flat"}}), "Not lit yet") // of the other nobody was warned
+	if len(n.Started) != 0 {
+		t.Fatal("the fire was lit without a warning")
+	}
+	form.Set("seen", "flat\r\nshoulder")
+	if status, to := webtest.Post(t, server, "/start", form); status != http.StatusSeeOther || len(n.Started) != 1 {
+		t.Errorf("confirmed: %d to %q, %d lit", status, to, len(n.Started))
+	}
+	webtest.Has(t, webtest.Get(t, server, "/start?probe=flat"), warning)
+	if page := webtest.Get(t, server, "/start?probe=garage"); strings.Contains(page, "which still runs") {
+		t.Error("warns of a free probe")
 	}
 }
 

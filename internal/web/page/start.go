@@ -31,6 +31,9 @@ type startForm struct {
 	Rows     []int
 	Cuts     []cutDefault
 	Free     []cook.ProbeID // probes that hang in no running cook
+	Confirm  []takenProbe   // what the form warns of
+	Held     bool           // the fire is not lit, because nobody was warned before
+	inUse    map[cook.ProbeID]takenProbe
 	see      reader
 }
 
@@ -76,7 +79,7 @@ func (f *startForm) wrongRow(row int) bool {
 }
 
 func (p *Set) newStartForm(see reader) *startForm {
-	f := &startForm{Wrong: map[string]string{}, Cautions: map[string]string{}, Ahead: map[string]string{}, Cuts: cutDefaults[:], see: see}
+	f := &startForm{Wrong: map[string]string{}, Cautions: map[string]string{}, Ahead: map[string]string{}, Cuts: cutDefaults[:], inUse: p.inUse(), see: see}
 	for i := range maxPieces {
 		f.Rows = append(f.Rows, i)
 	}
@@ -107,8 +110,10 @@ func (p *Set) getStart(w http.ResponseWriter, r *http.Request) error {
 			f.Typed.Set(f.At(i, "id"), string(id))
 		}
 	}
-	f.Ahead = p.ahead(f, f.cook())
+	c := f.cook()
+	f.Ahead = p.ahead(f, c)
 	f.Wrong, f.Cautions = map[string]string{}, map[string]string{} // nobody has typed yet
+	f.Confirm = f.taken(c)
 	return p.render(w, r, http.StatusOK, "start", frame{reader: see, Title: "Light up", Here: "start", Body: f})
 }
 
@@ -123,14 +128,23 @@ func (p *Set) postStart(w http.ResponseWriter, r *http.Request) error {
 	f := p.newStartForm(see)
 	f.Typed = r.PostForm
 	c := f.cook()
+	taken := f.taken(c)
 	if r.FormValue("check") != "" {
+		fields := map[string]cook.ProbeID{}
+		for _, t := range taken {
+			fields[t.Field] = t.Probe
+		}
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-store")
-		return json.NewEncoder(w).Encode(map[string]any{"wrong": f.Wrong, "cautions": f.Cautions, "ahead": p.ahead(f, c)})
+		return json.NewEncoder(w).Encode(map[string]any{"wrong": f.Wrong, "cautions": f.Cautions, "taken": fields, "ahead": p.ahead(f, c)})
 	}
 	if r.FormValue("look") != "" {
-		f.Ahead = p.ahead(f, c)
+		f.Ahead, f.Confirm = p.ahead(f, c), taken
 		return p.render(w, r, http.StatusOK, "start", frame{reader: see, Title: "Light up", Here: "start", Body: f})
+	}
+	if len(f.Wrong) == 0 && len(f.unseen(taken)) > 0 {
+		f.Ahead, f.Confirm, f.Held = p.ahead(f, c), taken, true
+		return p.render(w, r, http.StatusOK, "start", frame{reader: see, Title: "Not lit yet", Here: "start", Body: f})
 	}
 	if len(f.Wrong) == 0 {
 		id, err := p.Desk.StartCook(r.Context(), c)
@@ -143,6 +157,7 @@ func (p *Set) postStart(w http.ResponseWriter, r *http.Request) error {
 		}
 		f.Wrong["form"] = err.Error()
 	}
+	f.Confirm = taken
 	return p.render(w, r, http.StatusUnprocessableEntity, "start", frame{reader: see, Title: "Light up", Here: "start", Body: f})
 }
 

@@ -24,10 +24,12 @@ async function check() {
     const said = await answer.json();
     put("wrong", said.wrong, touched);
     put("caution", said.cautions, touched);
+    document.getElementById("seen").value = Object.entries(said.taken).filter(([field]) => touched.has(field)).map(([, probe]) => probe).join("\n");
     for (const out of form.querySelectorAll(".ahead")) {
       const text = said.ahead[out.id.slice(6)] ?? "";
       if (out.textContent !== text) out.textContent = text;
     }
+    form.dataset.checked = "true";
     for (const more of form.querySelectorAll("details details")) if ([...more.querySelectorAll(".wrong, .caution")].some((n) => n.textContent)) more.open = true;
   } catch { /* the server checks again when the form is sent */ }
 }
@@ -44,6 +46,7 @@ form.addEventListener("input", (e) => {
   touched.add(e.target.name);
   if (/-(cut|intact)$/.test(e.target.name)) touched.add(e.target.name.replace(/-\w+$/, "-target"));
   if (e.target.matches("[data-cut]")) usual(e.target);
+  delete form.dataset.checked;
   clearTimeout(timer);
   timer = setTimeout(check, 350);
 });

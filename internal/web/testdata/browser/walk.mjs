@@ -123,14 +123,18 @@ async function byKeyboard() {
 // alarm acknowledged, a record opened.
 async function whole(width, light) {
   const name = `whole walk ${width} ${light}`;
+  const piece = process.env.NAME || "ghost";
   const page = await open(name, { viewport: { width, height: 844 }, colorScheme: light });
   const enter = async (selector) => { const ok = await reach(page, selector, name); if (ok) await page.keyboard.press("Enter"); return ok; };
   const type = async (selector, text) => { if (await reach(page, selector, name)) await page.keyboard.type(text); };
   await page.goto(base + "/start", { waitUntil: "load" });
-  if (await reach(page, "#p0-id", name)) { await page.keyboard.press("Control+A"); await page.keyboard.type(process.env.NAME || "ghost"); }
+  if (await reach(page, "#p0-id", name)) { await page.keyboard.press("Control+A"); await page.keyboard.type(piece); }
   await type("#p0-cut", "pork sh");
   await type("#p0-mass", "3,2");
+  await page.locator("#start[data-checked]").waitFor({ timeout: 20000 }).catch(() => note(name, "what was typed is not checked"));
   await says(page, "#ahead-p0", "4 times in 5", name);
+  const running = await (await page.request.get(base + "/api/v1/snapshot")).json();
+  if (running.cooks.some((c) => c.pieces.some((p) => p.piece.id === piece))) await says(page, "#caution-p0-id", "which still runs", name);
   await judge(page, name);
   if (await enter("#light")) await page.waitForURL("**/?piece=**", { timeout: 8000 }).catch(() => note(name, "lighting up leads nowhere"));
   if (await enter(".lane > a:not([aria-current])")) await page.waitForFunction(() => document.activeElement?.matches(".lane > a[aria-current]"), undefined, { timeout: 8000 }).catch(() => note(name, "a lane chosen by Enter is not shown, or loses the focus"));
