@@ -182,7 +182,7 @@ func (c *Condition) Acknowledge(now time.Time, by string) (Change, error) {
 	case Shelved:
 		return Change{}, fmt.Errorf("alarm %s is shelved until %s: %w", c.alarm.ID, c.alarm.ShelvedUntil.Format(time.RFC3339), cook.ErrConflict)
 	default:
-		return Change{}, fmt.Errorf("alarm %s does not stand: %w", c.alarm.ID, cook.ErrNotFound)
+		return Change{}, fmt.Errorf("standing alarm %s: %w", c.alarm.ID, cook.ErrNotFound)
 	}
 	c.alarm.Acknowledged, c.alarm.By = now, by
 	return c.move(now, to, "acknowledged"+byWhom(by), false), nil
@@ -199,7 +199,7 @@ func (c *Condition) Shelve(now, until time.Time, by string) (Change, error) {
 	switch c.alarm.State {
 	case Active, Acked, Returned, Shelved:
 	default:
-		return Change{}, fmt.Errorf("alarm %s does not stand: %w", c.alarm.ID, cook.ErrNotFound)
+		return Change{}, fmt.Errorf("standing alarm %s: %w", c.alarm.ID, cook.ErrNotFound)
 	}
 	c.alarm.By = by
 	change := c.move(now, Shelved, "put aside"+byWhom(by), false)

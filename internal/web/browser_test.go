@@ -29,7 +29,7 @@ func TestPages_InABrowser(t *testing.T) {
 		t.Fatalf("the plan is at %s", where)
 	}
 	empty := webtest.NewNight(t)
-	empty.Snap.Cooks, empty.Snap.Probes, empty.Snap.Alarms = nil, nil, nil
+	empty.Snap.Cooks, empty.Snap.Probes, empty.Snap.Alarms, empty.Past = nil, nil, nil, nil
 	first := serveNight(t, empty, nil)
 	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
 	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/netip"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"stallkeeper/internal/web/api"
@@ -65,7 +66,7 @@ func New(o Options) (*Server, error) {
 	foreign.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.tell.Fail(w, r, problem.New(http.StatusForbidden, "Another site asked", "a page of another site sent this request: do it from the daemon's own page"))
 	}))
-	s.handler = s.recovered(secured(s.knownHost(foreign.Handler(s.gate.guard(s, s.limited(s.found(mux)))))))
+	s.handler = s.recovered(secured(s.knownHost(foreign.Handler(s.gate.guard(s, s.limited(s.found(mux, pages)))))))
 	return s, nil
 }
 
@@ -185,8 +186,8 @@ func (s *Server) recovered(next http.Handler) http.Handler {
 	})
 }
 
-// found answers what no pattern matches: 404, or 405 with the methods that there are.
-func (s *Server) found(mux *http.ServeMux) http.Handler {
+// found answers what no pattern matches: 404, as a page for a browser, or 405 with the methods that there are.
+func (s *Server) found(mux *http.ServeMux, pages *page.Set) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		handler, pattern := mux.Handler(r)
 		if pattern != "" {
@@ -201,7 +202,11 @@ func (s *Server) found(mux *http.ServeMux) http.Handler {
 			s.tell.Fail(w, r, problem.New(said.status, "Method not allowed", r.Method+" does nothing here: use "+allow))
 			return
 		}
-		s.tell.Fail(w, r, problem.New(http.StatusNotFound, "Not found", "nothing is at this address: see /api/v1/openapi.json for what is"))
+		if strings.Contains(r.Header.Get("Accept"), "text/html") && !strings.HasPrefix(r.URL.Path, "/api/") {
+			pages.Missing(w, r)
+			return
+		}
+		s.tell.Fail(w, r, problem.New(http.StatusNotFound, "Not found", "nothing is at "+problem.Clip(r.URL.Path)+": see /api/v1/openapi.json for what is"))
 	})
 }
 

@@ -66,7 +66,7 @@ func (api *API) openAlarm(id alarm.ID) (alarm.Alarm, error) {
 	all := api.opts.View.Snapshot().Alarms
 	i := slices.IndexFunc(all, func(a alarm.Alarm) bool { return a.ID == id })
 	if i < 0 {
-		return alarm.Alarm{}, problem.New(http.StatusNotFound, "Not found", "no such alarm is open: see /api/v1/alarms")
+		return alarm.Alarm{}, problem.New(http.StatusNotFound, "Not found", "no alarm "+problem.Clip(string(id))+" is open: see /api/v1/alarms")
 	}
 	return all[i], nil
 }

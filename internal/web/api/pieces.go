@@ -2,6 +2,7 @@ package api
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"net/http"
 	"strconv"
@@ -109,14 +110,14 @@ func (api *API) runningPiece(r *http.Request) (cook.ID, monitor.PieceView, error
 	snapshot := api.opts.View.Snapshot()
 	c, ok := shop.Running(&snapshot, id)
 	if !ok {
-		return 0, monitor.PieceView{}, problem.New(http.StatusNotFound, "Not found", "no running cook has this number: see /api/v1/cooks")
+		return 0, monitor.PieceView{}, problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("no running cook has the number %d: see /api/v1/cooks", id))
 	}
 	for _, p := range c.Pieces {
 		if string(p.Piece.ID) == r.PathValue("piece") {
 			return id, p, nil
 		}
 	}
-	return 0, monitor.PieceView{}, problem.New(http.StatusNotFound, "Not found", "this cook has no such piece: see /api/v1/pieces")
+	return 0, monitor.PieceView{}, problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("cook %d has no piece %s: see /api/v1/pieces", id, problem.Clip(r.PathValue("piece"))))
 }
 
 func (api *API) getPiece(w http.ResponseWriter, r *http.Request) error {
@@ -181,7 +182,7 @@ func (api *API) getForecastHistory(w http.ResponseWriter, r *http.Request) error
 	}
 	piece := cook.PieceID(r.PathValue("piece"))
 	if _, ok := stored.Piece(piece); !ok {
-		return problem.New(http.StatusNotFound, "Not found", "this cook has no such piece: see /api/v1/cooks")
+		return problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("cook %d has no piece %s: see /api/v1/cooks", stored.ID, problem.Clip(string(piece))))
 	}
 	kept, err := api.opts.Library.Forecasts(r.Context(), stored.ID, piece, from, to)
 	if err != nil {

@@ -90,7 +90,7 @@ func (api *API) getProbe(w http.ResponseWriter, r *http.Request) error {
 			return api.give(w, r, http.StatusOK, probeDocOf(p))
 		}
 	}
-	return problem.New(http.StatusNotFound, "Not found", "no probe of this name is known: see /api/v1/probes")
+	return problem.New(http.StatusNotFound, "Not found", "no probe "+problem.Clip(r.PathValue("probe"))+" is known: see /api/v1/probes")
 }
 
 // quietDoc says until when nothing needs a person.

@@ -8,8 +8,9 @@ import (
 	"stallkeeper/internal/monitor"
 )
 
-// firstRun is what a person sees who has not started a cook: what arrives, what does not, and what to do.
+// firstRun is what a person sees while no cook runs: what arrives, what does not, and what to do.
 type firstRun struct {
+	Last       *cook.Stored // the cook that ended last; nil: there was none yet
 	Broker     string
 	Host, Port string
 	Intake     monitor.IntakeView
@@ -23,9 +24,16 @@ func (p *Set) firstRun(ctx context.Context, see reader, snap *monitor.Snapshot) 
 	if err != nil {
 		return nil, err
 	}
+	cooks, err := p.Library.Cooks(ctx, 0, 1)
+	if err != nil {
+		return nil, err
+	}
 	f := &firstRun{Broker: p.Broker, Intake: snap.Intake, Probes: snap.Probes, Refused: refused}
 	if at, err := url.Parse(p.Broker); err == nil {
 		f.Broker, f.Host, f.Port = at.Scheme+"://"+at.Host, at.Hostname(), at.Port() // without user and password
+	}
+	if len(cooks) > 0 {
+		f.Last = &cooks[0]
 	}
 	f.Verdict = verdict(snap.Intake, len(snap.Probes), len(refused))
 	return f, nil

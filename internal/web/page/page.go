@@ -178,6 +178,11 @@ func (p *Set) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 }
 
+// Missing answers for an address at which no page is.
+func (p *Set) Missing(w http.ResponseWriter, r *http.Request) {
+	p.fail(w, r, problem.New(http.StatusNotFound, "Not found", "no page is at "+problem.Clip(r.URL.Path)+": choose one from the menu"))
+}
+
 // render fills a page and sends it whole, or not at all.
 func (p *Set) render(w http.ResponseWriter, r *http.Request, status int, name string, view frame) error {
 	if view.now.IsZero() {

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"io"
 	"maps"
 	"net/http"
@@ -148,10 +149,42 @@ func TestFirstRun_SaysWhatIsWrong(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			n := webtest.NewNight(t)
-			n.Snap.Cooks, n.Snap.Probes, n.Snap.Alarms = nil, nil, nil
+			n.Snap.Cooks, n.Snap.Probes, n.Snap.Alarms, n.Past = nil, nil, nil, nil
 			tc.edit(n)
 			webtest.Has(t, webtest.Get(t, serveNight(t, n, nil), "/"), "No fire to watch yet", tc.want)
 		})
+	}
+}
+
+func TestNotFound_NamesTheThing(t *testing.T) {
+	server := serveNight(t, webtest.NewNight(t).WithPast(), nil)
+	for path, want := range map[string]string{
+		"/cooks/99":     "Cook 99 is not known here: look at the list it should be in.",
+		"/cooks/ninety": "Cook &#34;ninety&#34; is not known here",
+		"/probes/nose":  "No probe is called &#34;nose&#34;",
+		"/plan/12":      "Plan 12 is not known here",
+	} {
+		answer, err := server.Client().Get(server.URL + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(answer.Body)
+		if err := errors.Join(err, answer.Body.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if answer.StatusCode != http.StatusNotFound || !strings.Contains(string(body), want) {
+			t.Errorf("%s: %s without %q:\n%s", path, answer.Status, want, body)
+		}
+	}
+}
+
+func TestNoFire_AfterACookSaysWhichWasTheLast(t *testing.T) {
+	n := webtest.NewNight(t).WithPast()
+	n.Snap.Cooks, n.Past = nil, slices.DeleteFunc(n.Past, func(c cook.Stored) bool { return c.Running() })
+	page := webtest.Get(t, serveNight(t, n, nil), "/")
+	webtest.Has(t, page, "No fire is lit", `The last cook was <a href="/cooks/6">Sunday pork</a>`, `href="/start"`)
+	if strings.Contains(page, "No fire to watch yet") || strings.Contains(page, "mosquitto_pub") {
+		t.Error("somebody who has cooked is told how to begin")
 	}
 }
 

@@ -67,7 +67,7 @@ func Of(err error) Document {
 	case errors.As(err, &large):
 		return Document{"Too large", http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is larger than %d bytes: send less", large.Limit)}
 	case errors.Is(err, cook.ErrNotFound):
-		return Document{"Not found", http.StatusNotFound, "there is no such thing: look at the list it should be in"}
+		return Document{"Not found", http.StatusNotFound, missing(err) + ": look at the list it should be in"}
 	case errors.Is(err, cook.ErrConflict):
 		return Document{"Conflict", http.StatusConflict, "this cannot be done in the present state: look at it again"}
 	case errors.Is(err, context.DeadlineExceeded):
@@ -76,4 +76,20 @@ func Of(err error) Document {
 		return Document{"Interrupted", http.StatusServiceUnavailable, "the request was given up: send it again"}
 	}
 	return Document{"Internal error", http.StatusInternalServerError, "something went wrong inside the daemon: its log says what"}
+}
+
+// missing names what was not found. The error that wraps cook.ErrNotFound directly does so, as in "cook 99: not found"; what stands around
+// it is the daemon's own.
+func missing(err error) string {
+	for err != nil {
+		next := errors.Unwrap(err)
+		if next == cook.ErrNotFound {
+			if name, ok := strings.CutSuffix(err.Error(), ": "+cook.ErrNotFound.Error()); ok {
+				return ClipTo(name, 100) + " is not known here"
+			}
+			break
+		}
+		err = next
+	}
+	return "there is no such thing"
 }

@@ -5,6 +5,7 @@ package webtest
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"log/slog"
 	"math"
 	"slices"
@@ -361,7 +362,7 @@ func (n *Night) Cook(_ context.Context, id cook.ID) (*cook.Stored, error) {
 			return &p, nil
 		}
 	}
-	return nil, cook.ErrNotFound
+	return nil, fmt.Errorf("cook %d: %w", id, cook.ErrNotFound)
 }
 
 func (n *Night) Forecasts(_ context.Context, id cook.ID, piece cook.PieceID, from, _ time.Time) ([]cook.KeptForecast, error) {

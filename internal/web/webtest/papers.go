@@ -2,6 +2,7 @@ package webtest
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -35,7 +36,7 @@ func (d *drawer) Plans(_ context.Context, q cook.PlanQuery) ([]cook.KeptPlan, er
 
 func (d *drawer) Plan(_ context.Context, id int64) (cook.KeptPlan, error) {
 	if id < 1 || id > int64(len(d.plans)) {
-		return cook.KeptPlan{}, cook.ErrNotFound
+		return cook.KeptPlan{}, fmt.Errorf("plan %d: %w", id, cook.ErrNotFound)
 	}
 	return d.plans[id-1], nil
 }
@@ -62,7 +63,7 @@ func (d *drawer) Formulation(_ context.Context, name string) (cook.KeptFormulati
 			return f, nil
 		}
 	}
-	return cook.KeptFormulation{}, cook.ErrNotFound
+	return cook.KeptFormulation{}, fmt.Errorf("formulation %q: %w", name, cook.ErrNotFound)
 }
 
 // evenly is a forecaster with round numbers: ready after 6 to 10 h, half of them by 8; cooling takes an hour for each
