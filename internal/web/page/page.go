@@ -48,7 +48,7 @@ type Options struct {
 // Set is the pages with what they are made from.
 type Set struct {
 	Options
-	views  map[string]*template.Template
+	views  *template.Template
 	trails *trails
 	assets map[string]asset
 }
@@ -66,31 +66,68 @@ type frame struct {
 }
 
 func New(o Options) (*Set, error) {
-	p := &Set{Options: o, views: map[string]*template.Template{}, trails: newTrails()}
-	base, err := template.New("").Funcs(template.FuncMap{
-		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": when.Span,
-		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
-		"times100": func(v float64) float64 { return 100 * v }, "deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind, "choiceName": choiceName, "enterName": enterName,
-	}).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
-	if err != nil {
+	p := &Set{Options: o, trails: newTrails()}
+	var err error
+	if p.views, err = readViews(); err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
 	}
 	if p.assets, err = readAssets(); err != nil {
 		return nil, err
 	}
-	names, err := fs.Glob(templateFiles, "templates/page_*.html")
+	return p, nil
+}
+
+// readViews puts all templates into one set, where each is held once: frame and parts by their names, head and body of a page as
+// "head of NAME" and "body of NAME".
+func readViews() (*template.Template, error) {
+	funcs := template.FuncMap{
+		"percent": percent, "sentence": sentence, "cutName": cutName, "stateName": stateName, "span": when.Span,
+		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": qualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
+		"times100": func(v float64) float64 { return 100 * v }, "deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind, "choiceName": choiceName, "enterName": enterName,
+	}
+	set, err := template.New("").Funcs(funcs).ParseFS(templateFiles, "templates/frame.html", "templates/part_*.html")
 	if err != nil {
 		return nil, err
 	}
-	for _, file := range names {
-		view, err := template.Must(base.Clone()).ParseFS(templateFiles, file)
-		if err != nil {
-			return nil, fmt.Errorf("read page templates: %w", err)
-		}
-		name := strings.TrimSuffix(strings.TrimPrefix(file, "templates/page_"), ".html")
-		p.views[name] = view
+	files, err := fs.Glob(templateFiles, "templates/page_*.html")
+	if err != nil {
+		return nil, err
 	}
-	return p, nil
+	for _, file := range files {
+		own, err := template.New("").Funcs(funcs).ParseFS(templateFiles, file)
+		if err != nil {
+			return nil, err
+		}
+		page := strings.TrimSuffix(strings.TrimPrefix(file, "templates/page_"), ".html")
+		for _, t := range own.Templates() {
+			name := t.Name()
+			switch {
+			case t.Tree == nil || strings.HasSuffix(name, ".html"):
+				continue // the file, which is only its definitions
+			case name == "head" || name == "body":
+				name += " of " + page
+			case set.Lookup(name) != nil:
+				return nil, fmt.Errorf("%s: a template %q is there already: give it another name", file, name)
+			}
+			if _, err := set.AddParseTree(name, t.Tree); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return set, nil
+}
+
+// fill puts the frame around a page.
+func (p *Set) fill(out *bytes.Buffer, name string, view frame) error {
+	for _, part := range []string{"frame-begin", "head of " + name, "frame-middle", "body of " + name, "frame-end"} {
+		if strings.HasPrefix(part, "head") && p.views.Lookup(part) == nil {
+			continue
+		}
+		if err := p.views.ExecuteTemplate(out, part, view); err != nil {
+			return fmt.Errorf("fill page %s: %w", name, err)
+		}
+	}
+	return nil
 }
 
 // dict hands several named values to a template part.
@@ -195,8 +232,8 @@ func (p *Set) render(w http.ResponseWriter, r *http.Request, status int, name st
 	}
 	var out bytes.Buffer
 	w.Header().Add("Vary", "Cookie")
-	if err := p.views[name].ExecuteTemplate(&out, "frame", view); err != nil {
-		return fmt.Errorf("fill page %s: %w", name, err)
+	if err := p.fill(&out, name, view); err != nil {
+		return err
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
