@@ -49,6 +49,7 @@ type API struct {
 	streams chan struct{} // one token for each live stream
 	closing chan struct{} // closed by endStreams
 	once    sync.Once
+	packers sync.Pool // *gzip.Writer
 }
 
 func New(o Options) *API {
@@ -174,11 +175,7 @@ func (api *API) giveBytes(w http.ResponseWriter, r *http.Request, status int, bo
 	h.Set("Vary", "Accept-Encoding")
 	if len(body) >= gzipFrom && takesGzip(r) {
 		var packed bytes.Buffer
-		z := gzip.NewWriter(&packed)
-		_, err := z.Write(body)
-		if err = errors.Join(err, z.Close()); err != nil {
-			panic("web: memory takes every byte: " + err.Error())
-		}
+		api.pack(&packed, body)
 		h.Set("Content-Encoding", "gzip")
 		body = packed.Bytes()
 	}
@@ -187,6 +184,26 @@ func (api *API) giveBytes(w http.ResponseWriter, r *http.Request, status int, bo
 	if _, err := w.Write(body); err != nil {
 		api.opts.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
+}
+
+// pack compresses. A compressor takes nearly a megabyte: it is used again, unless memory has been collected twice meanwhile.
+func (api *API) pack(out *bytes.Buffer, body []byte) {
+	z := api.packer(out)
+	defer api.packers.Put(z)
+	_, err := z.Write(body)
+	if err = errors.Join(err, z.Close()); err != nil {
+		panic("web: memory takes every byte: " + err.Error())
+	}
+}
+
+// packer gives a compressor; put it back into api.packers when it is closed.
+func (api *API) packer(out io.Writer) *gzip.Writer {
+	z, ok := api.packers.Get().(*gzip.Writer)
+	if !ok {
+		return gzip.NewWriter(out)
+	}
+	z.Reset(out)
+	return z
 }
 
 // takesGzip reports whether the sender takes gzip; a quality of 0 means no.

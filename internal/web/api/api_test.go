@@ -47,7 +47,12 @@ func TestAlarmIDs_MayCarryTheirSlashes(t *testing.T) {
 func TestReadings_PagesJoinWithoutGap(t *testing.T) {
 	shelf := webtest.NewShelf(t)
 	server := newServer(t, shelf, nil)
-	for _, limit := range []string{"1", "5", "24", "25"} {
+	last := shelf.Measured[len(shelf.Measured)-1]
+	for range 1200 { // more than are streamed at once
+		last.Time = last.Time.Add(time.Second)
+		shelf.Measured = append(shelf.Measured, last)
+	}
+	for _, limit := range []string{"7", "24", "499", "500", "501", "1000", "10000"} {
 		var got []api.ReadingDoc
 		path := "/api/v1/readings?limit=" + limit
 		for path != "" {

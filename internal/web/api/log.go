@@ -79,7 +79,7 @@ func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[c
 			earlier[p] = true
 		}
 	}
-	ask := cook.ReadingQuery{From: stored.Started, Limit: largestPage}
+	ask := cook.ReadingQuery{From: stored.Started, Limit: streamedAtOnce}
 	if !stored.Running() {
 		ask.To = stored.Ended.Add(time.Microsecond) // the end belongs to the cook
 	}

@@ -19,6 +19,8 @@ const (
 	largestPage   = 10000
 	defaultPoints = 600
 	mostPoints    = 2000
+
+	streamedAtOnce = 500 // readings in memory while a page of them goes out
 )
 
 // readingDoc is a reading in the API. What is usual is left out: a device's clock, neither retained nor late.
@@ -53,32 +55,48 @@ func (api *API) getReadings(w http.ResponseWriter, r *http.Request) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	ask.Limit = limit + 1
-	readings, err := api.opts.Library.Readings(r.Context(), ask)
-	if err != nil {
-		return err
-	}
 	standings, _, err := api.opts.Standings(r.Context(), ask.Probe)
 	if err != nil {
 		return err
 	}
-	more := len(readings) > limit
-	readings = readings[:min(limit, len(readings))]
-	answer := struct {
-		Readings []readingDoc `json:"readings"`
-		Next     *string      `json:"next"`
-	}{Readings: make([]readingDoc, len(readings))}
-	for i, one := range readings {
-		answer.Readings[i] = readingDocOf(one)
+	doc := func(one cook.Reading) any {
+		d := readingDocOf(one)
 		if standings[one.Probe].InDoubt(one.Time) {
-			answer.Readings[i].Check = "failed"
+			d.Check = "failed"
+		}
+		return d
+	}
+	return api.streamReadings(w, r, ask, limit, doc)
+}
+
+// streamReadings answers with a page of readings, a few hundred at a time: ten thousand at once are megabytes on a small board.
+func (api *API) streamReadings(w http.ResponseWriter, r *http.Request, ask cook.ReadingQuery, limit int, doc func(cook.Reading) any) error {
+	ask.Limit = min(limit+1, streamedAtOnce)
+	some, err := api.opts.Library.Readings(r.Context(), ask)
+	if err != nil {
+		return err
+	}
+	out := api.stream(w, r, `{"readings":[`)
+	var following *string
+	for n := 0; ; {
+		for _, one := range some[:min(len(some), limit-n)] {
+			out.item(doc(one))
+			ask.AfterTime, ask.AfterProbe = one.Time, one.Probe
+		}
+		if n+len(some) > limit {
+			following = next(r, true, "limit", strconv.Itoa(limit), "after", ask.AfterTime.UTC().Format(time.RFC3339Nano), "after_probe", string(ask.AfterProbe))
+			break
+		}
+		if len(some) < ask.Limit || out.err != nil {
+			break
+		}
+		n += len(some)
+		ask.Limit = min(limit+1-n, streamedAtOnce)
+		if some, err = api.opts.Library.Readings(r.Context(), ask); err != nil {
+			break
 		}
 	}
-	if more {
-		last := readings[limit-1]
-		answer.Next = next(r, true, "limit", strconv.Itoa(limit), "after", last.Time.UTC().Format(time.RFC3339Nano), "after_probe", string(last.Probe))
-	}
-	return api.give(w, r, http.StatusOK, answer)
+	return out.end(r, err, `],"next":`, following)
 }
 
 func (api *API) postReading(w http.ResponseWriter, r *http.Request) error {
