@@ -18,7 +18,10 @@ type Finished struct {
 // learnRounds is how often the prior and the fits of the cooks are improved against each other.
 const learnRounds = 6
 
-// Learn gives a better prior from finished cooks, starting from another: each cook is fitted with the prior so far,
+// finishedRounds is the most steps that the fit of a finished cook takes.
+const finishedRounds = 25
+
+// Learn gives a prior from many finished cooks of many pits, starting from another: each cook is fitted with the prior so far,
 // then the means move to what the cooks show (a ridge regression on mass and thickness by cut, held to the old prior
 // as if it were worth a few cooks) and the covariance to their spread plus what each log leaves open.
 func Learn(from Prior, cooks []Finished) Prior {
@@ -49,6 +52,12 @@ func (p *Prior) clone() Prior {
 		for _, row := range w.Cov {
 			v.Cov = append(v.Cov, slices.Clone(row))
 		}
+		if w.Fires != nil {
+			v.Fires = map[string][]float64{}
+		}
+		for k, shift := range w.Fires {
+			v.Fires[k] = slices.Clone(shift)
+		}
 		q.Ways = append(q.Ways, v)
 	}
 	return q
@@ -67,7 +76,8 @@ type fitted struct {
 	share  float64 // probability that the piece dried this way
 }
 
-func fitFinished(p *Prior, c *Finished) (evidence, bool) {
+// history is the whole log of a finished cook, with what is known of the piece.
+func (c *Finished) history(p *Prior) (h *history, tr traits, pitMeasured, ok bool) {
 	in := &c.Input
 	end := c.Ready
 	if end.IsZero() {
@@ -80,17 +90,24 @@ func fitFinished(p *Prior, c *Finished) (evidence, bool) {
 	coreTrace, pitTrace := newTrace(in.Core, end), newTrace(in.Pit, end)
 	core, pit := inMeat(clean(coreTrace.points, coreRoom)), clean(pitTrace.points, pitRoom)
 	if len(core) < 8 {
+		return nil, traits{}, false, false
+	}
+	h = newHistory(in, core, pit, end, float64(thermal.BoilingPoint(in.AltitudeM)))
+	return h, p.traits(in, pit), len(pit) > 0, true
+}
+
+func fitFinished(p *Prior, c *Finished) (evidence, bool) {
+	h, tr, pitMeasured, ok := c.history(p)
+	if !ok {
 		return nil, false
 	}
-	h := newHistory(in, core, pit, end, float64(thermal.BoilingPoint(in.AltitudeM)))
-	tr := p.traits(in, pit)
 	var ev evidence
 	var logs []float64
 	for way := range p.Ways {
-		mean, cov := p.Ways[way].at(&tr, len(pit) > 0)
+		mean, cov := p.Ways[way].at(&tr, pitMeasured)
 		pr := newProblem(h, p, mean, cov)
-		post := pr.fit(vector{}, 25)
-		f := fitted{traits: tr, known: in.ThicknessMM > 0, at: pr.place(&post.best)}
+		post := pr.fit(vector{}, finishedRounds)
+		f := fitted{traits: tr, known: c.Input.ThicknessMM > 0, at: pr.place(&post.best)}
 		f.spread = pr.covariance(&post)
 		raw := make([]float64, len(h.obs))
 		pr.run(&post.best, raw)

@@ -62,6 +62,76 @@ func (a *square) solveTransposed(b vector) vector {
 	return b
 }
 
+// inverse of a positive definite matrix, with the logarithm of the determinant of a.
+func (a *square) inverse() (inv square, logDet float64) {
+	factor := *a
+	if !factor.cholesky() {
+		panic("estimator: a covariance that is learned is not positive definite")
+	}
+	for j := range dims {
+		var e vector
+		e[j] = 1
+		x := factor.solve(e)
+		for i := range dims {
+			inv[i][j] = x[i]
+		}
+		logDet += 2 * math.Log(factor[j][j])
+	}
+	inv.symmetric()
+	return inv, logDet
+}
+
+// symmetric evens out what rounding has set apart.
+func (a *square) symmetric() {
+	for i := range dims {
+		for j := range i {
+			m := (a[i][j] + a[j][i]) / 2
+			a[i][j], a[j][i] = m, m
+		}
+	}
+}
+
+func (a *square) turned() (t square) {
+	for i := range dims {
+		for j := range dims {
+			t[j][i] = a[i][j]
+		}
+	}
+	return t
+}
+
+func (a *square) plus(b *square) (c square) {
+	for i := range dims {
+		for j := range dims {
+			c[i][j] = a[i][j] + b[i][j]
+		}
+	}
+	return c
+}
+
+// by is the product a·b of whole matrices.
+func (a *square) by(b *square) (c square) {
+	for i := range dims {
+		for k := range dims {
+			x := a[i][k]
+			for j := range dims {
+				c[i][j] += x * b[k][j]
+			}
+		}
+	}
+	return c
+}
+
+// of is the product a·v of a whole matrix.
+func (a *square) of(v vector) (out vector) {
+	for i := range dims {
+		for j := range dims {
+			out[i] += a[i][j] * v[j]
+		}
+	}
+	return out
+}
+
 func (v *vector) dot(w *vector) (s float64) {
 	for i := range dims {
 		s += v[i] * w[i]

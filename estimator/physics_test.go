@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"testing"
 	"time"
@@ -199,7 +200,7 @@ func TestDefaultPrior_IsReproducible(t *testing.T) {
 }
 
 // A pit that heats all pieces faster than the prior expects is learned from a few cooks on it.
-func TestLearn_FewCooksOfOnePit(t *testing.T) {
+func TestLearnPit_FewCooks(t *testing.T) {
 	finished := func(seed uint64) Finished {
 		in := Input{Cut: BrisketFlat, MassKg: 2.4, ThicknessMM: 52, Target: 92.5, Started: lit, SetPoint: 107}
 		prior := DefaultPrior()
@@ -224,9 +225,19 @@ func TestLearn_FewCooksOfOnePit(t *testing.T) {
 	end := next.Input.Core[len(next.Input.Core)-1].Time
 	at := lit.Add(end.Sub(lit) * 15 / 100)
 	miss := func(p Prior) time.Duration { return New(p).Forecast(next.Input, at).Ready[3].Sub(end).Abs() }
-	before, taught := miss(DefaultPrior()), Learn(DefaultPrior(), cooks)
-	if after := miss(taught); after >= before {
+	before, taught := miss(DefaultPrior()), LearnPit(DefaultPrior(), cooks)
+	if after := miss(taught); after >= before/2 {
 		t.Errorf("the median misses by %v before and %v after learning", before, after)
+	}
+	if taught.Cooks != DefaultPrior().Cooks+3 {
+		t.Errorf("learned from %d cooks, want the shipped ones and three", taught.Cooks)
+	}
+	if !reflect.DeepEqual(LearnPit(DefaultPrior(), cooks), taught) {
+		t.Error("the same cooks teach something else the second time")
+	}
+	none := []Finished{{Input: Input{Cut: BrisketFlat, Target: 92.5, Started: lit}}}
+	if got := LearnPit(DefaultPrior(), none); !reflect.DeepEqual(got, DefaultPrior()) {
+		t.Error("a cook without readings changed the prior")
 	}
 	data, err := json.Marshal(taught)
 	if err != nil {

@@ -77,11 +77,12 @@ func others(pieces []past, take func(k int) bool) []estimator.Finished {
 	return out
 }
 
+// learn gives the prior of a pit from the cooks before.
 func learn(cooks []estimator.Finished) estimator.Prior {
 	if len(cooks) == 0 {
 		return estimator.DefaultPrior()
 	}
-	return estimator.Learn(estimator.DefaultPrior(), cooks)
+	return estimator.LearnPit(estimator.DefaultPrior(), cooks)
 }
 
 // judge forecasts one piece at each fraction of its time.

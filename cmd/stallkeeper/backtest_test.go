@@ -40,22 +40,7 @@ func mustWriteInvented(t *testing.T, dir string, seed uint64, kg float64, length
 	for i, r := range readings {
 		log[i] = cook.Reading{Probe: cook.ProbeID(r.Probe), Time: r.Time, Celsius: thermal.Celsius(math.Round(float64(r.Celsius)*10) / 10)}
 	}
-	data, err := cook.EncodeCook(&c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var table bytes.Buffer
-	if err := cook.WriteReadings(&table, log); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		t.Fatal(err)
-	}
-	for name, content := range map[string][]byte{cook.LogCookFile: data, cook.LogReadingsFile: table.Bytes()} {
-		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
+	mustWriteLog(t, dir, &c, log)
 	return c
 }
 

@@ -76,6 +76,12 @@ type log struct{ age, energy, time float64 }
 
 func newPit(s *Scenario, rng *rand.Rand) *pit {
 	c, _ := chamberOf(s.Fire)
+	if s.Pit.Draught != 0 {
+		c.flow *= s.Pit.Draught
+	}
+	if s.Pit.HeatTransfer != 0 {
+		c.convect *= s.Pit.HeatTransfer
+	}
 	p := &pit{chamber: c, kind: s.Fire, rng: rng, setpoint: float64(s.SetPoint), fuel: 1, left: 1, over: 600}
 	out := float64(s.Weather.Mean)
 	p.ta = p.setpoint

@@ -20,6 +20,7 @@ type Scenario struct {
 	AltitudeM float64
 	SetPoint  thermal.Celsius
 	Fire      Fire
+	Pit       PitVary
 	Weather   Weather
 	Pieces    []Piece
 	Probes    []Probe
@@ -55,6 +56,12 @@ type Vary struct {
 	Seepage      float64 // how easily juice moves through the meat
 	Holding      float64 // how much water heated protein lets go
 	HeatTransfer float64 // at the surface
+}
+
+// PitVary sets one pit apart from the others of its kind; each is a factor and zero means 1.
+type PitVary struct {
+	Draught      float64 // of the air drawn through: the less, the damper
+	HeatTransfer float64 // of the moving air at the meat
 }
 
 // Weather is the air around the pit.

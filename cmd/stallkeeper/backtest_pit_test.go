@@ -1,0 +1,154 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/simulate"
+)
+
+// hiddenPit is what sets an invented pit apart and stands in no log.
+type hiddenPit struct {
+	fire   simulate.Fire
+	vary   simulate.PitVary
+	offset thermal.CelsiusDelta // of the probe in it
+	spot   thermal.CelsiusDelta // where the piece lies, against the middle of the pit
+}
+
+// inventPit makes up a pit. How far pits differ is a choice of this project, no source; a pit probe is some 5 to 20 °C off
+// the air at the meat (from memory).
+func inventPit(seed uint64) hiddenPit {
+	d := rand.New(rand.NewPCG(seed, 99))
+	kinds := [...]simulate.Fire{simulate.Electric, simulate.Pellet, simulate.Offset, simulate.Kamado}
+	return hiddenPit{fire: kinds[seed%4],
+		vary:   simulate.PitVary{Draught: math.Exp(0.5 * d.NormFloat64()), HeatTransfer: math.Exp(0.25 * d.NormFloat64())},
+		offset: thermal.CelsiusDelta(4 * d.NormFloat64()), spot: thermal.CelsiusDelta(3 * d.NormFloat64())}
+}
+
+// mustCookOn writes an invented cook on a pit as a cook log: meat, weather, plan and mishaps as the seed has them.
+func mustCookOn(t *testing.T, dir string, pit hiddenPit, fire string, seed uint64, start time.Time) {
+	t.Helper()
+	s := simulate.Invent(seed, start)
+	s.Fire, s.Pit, s.Interval = pit.fire, pit.vary, time.Minute
+	s.Pieces[0].Spot = pit.spot
+	for i := range s.Probes {
+		if s.Probes[i].Sees == simulate.SeesPit {
+			s.Probes[i].Offset = pit.offset
+		}
+	}
+	readings, events, err := simulate.All(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := s.Pieces[0]
+	c := cook.Cook{Name: filepath.Base(dir), Started: start, Pit: cook.Pit{SetPoint: s.SetPoint, Fire: fire},
+		Pieces: []cook.Piece{{ID: cook.PieceID(p.ID), Cut: p.Cut, MassKg: p.MassKg, ThicknessMM: p.ThicknessMM, Target: p.Target}}}
+	if p.Plan != nil {
+		c.Pieces[0].Plan = &cook.WrapPlan{Wrap: p.Plan.With, AtC: p.Plan.AtCelsius}
+	}
+	for _, e := range events {
+		c.Events = append(c.Events, cook.Event{Time: e.Time, Kind: cook.EventKind(e.Kind), Piece: cook.PieceID(e.Piece), With: e.With, Celsius: e.Celsius})
+	}
+	log := make([]cook.Reading, len(readings))
+	for i, r := range readings {
+		log[i] = cook.Reading{Probe: cook.ProbeID(r.Probe), Time: r.Time, Celsius: r.Celsius}
+	}
+	mustWriteLog(t, dir, &c, log)
+}
+
+// mustWriteLog writes a cook log.
+func mustWriteLog(t *testing.T, dir string, c *cook.Cook, readings []cook.Reading) {
+	t.Helper()
+	data, err := cook.EncodeCook(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var table bytes.Buffer
+	if err := cook.WriteReadings(&table, readings); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range map[string][]byte{cook.LogCookFile: data, cook.LogReadingsFile: table.Bytes()} {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// dayOne is when the first cook of a sequence begins; the others follow every third day.
+var dayOne = time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC)
+
+func every3Days(i int) time.Time { return dayOne.Add(time.Duration(i) * 72 * time.Hour) }
+
+// pooled is the CRPS over all moments after at least one earlier cook, without and with learning from those.
+func pooled(r backtestReport) (without, with float64) {
+	n := 0
+	for _, s := range r.Sequence {
+		if s.After == "0" {
+			continue
+		}
+		without += *s.Without.CRPS * float64(s.With.N)
+		with += *s.With.CRPS * float64(s.With.N)
+		n += s.With.N
+	}
+	return without / float64(n), with / float64(n)
+}
+
+// On a pit that is damp, heats its pieces less and has a probe that reads six degrees too much, forecasts learn from the
+// cooks before; meats, weights, plans and weather differ from cook to cook.
+func TestBacktest_SequenceLearnsAPit(t *testing.T) {
+	dir := t.TempDir()
+	pit := hiddenPit{fire: simulate.Pellet, vary: simulate.PitVary{Draught: 0.6, HeatTransfer: 0.65}, offset: 6}
+	for i := range 6 {
+		mustCookOn(t, filepath.Join(dir, fmt.Sprintf("cook-%d", i)), pit, "pellet", 100+uint64(i), every3Days(i))
+	}
+	r := backtested(t, "--sequence", dir)
+	without, with := pooled(r)
+	t.Logf("CRPS after the first cook: %.0f min without learning, %.0f min with", without, with)
+	if !(with < 0.8*without) {
+		t.Errorf("CRPS %.1f min without learning and %.1f with: the pit was not learned", without, with)
+	}
+}
+
+// Eight pits, twelve cooks on each, and as many cooks each on a pit of its own, named as if it were the same: what there is
+// to learn about a pit, and what learning does where there is none.
+func TestBacktest_SequenceOnManyPits(t *testing.T) {
+	if os.Getenv("STALLKEEPER_SOAK") == "" {
+		t.Skip("takes some minutes: set STALLKEEPER_SOAK=1")
+	}
+	gain := map[string]float64{}
+	for _, of := range []string{"on one pit", "each on another pit"} {
+		dir := t.TempDir()
+		for k := range uint64(8) {
+			for i := range 12 {
+				pit := inventPit(k)
+				if of != "on one pit" {
+					pit = inventPit(1000 + k%4 + 4*(20*k+uint64(i)))
+				}
+				mustCookOn(t, filepath.Join(dir, fmt.Sprintf("cook-%d-%02d", k, i)), pit, fmt.Sprintf("%s %d", pit.fire, k), 10000+100*k+uint64(i), every3Days(i))
+			}
+		}
+		r := backtested(t, "--sequence", dir)
+		t.Logf("%s: %d pieces, %d never done", of, r.Pieces, r.Unfinished)
+		for _, s := range r.Sequence {
+			t.Logf("after %s cooks (n %d), without %.0f/%.0f/%.2f, with %.0f/%.0f/%.2f", s.After, s.With.N, *s.Without.MedianError,
+				*s.Without.CRPS, *s.Without.Cover80, *s.With.MedianError, *s.With.CRPS, *s.With.Cover80)
+		}
+		without, with := pooled(r)
+		gain[of] = 1 - with/without
+		t.Logf("%s: CRPS %.0f without, %.0f with", of, without, with)
+	}
+	if gain["on one pit"] < 0.2 || gain["on one pit"] < gain["each on another pit"] {
+		t.Errorf("learning takes away this part of the CRPS: %v", gain)
+	}
+}
