@@ -81,7 +81,7 @@ func (api *API) standingDocOf(id cook.ProbeID, s calibrate.Standing, history []c
 		d.Passed = &s.Last.Passed
 	}
 	for _, x := range s.Doubtful {
-		d.Doubtful = append(d.Doubtful, spanDoc{shop.OrNull(x.From), shop.OrNull(x.To)})
+		d.Doubtful = append(d.Doubtful, spanDoc{orNull(x.From), orNull(x.To)})
 	}
 	for _, t := range s.Trends {
 		d.Drift = append(d.Drift, trendDoc{string(t.Kind), thousandth(t.PerMonth), t.N})
@@ -209,7 +209,7 @@ func comparisonDocOf(a, b cook.ProbeID, within time.Duration, c calibrate.Compar
 	doc := comparisonDoc{Probe: a, With: b, Within: within.Seconds(), Pairs: c.Pairs}
 	if c.Pairs > 0 {
 		value := func(d thermal.CelsiusDelta) *float64 { v := thousandth(float64(d)); return &v }
-		doc.From, doc.To, doc.Mean, doc.Least, doc.Most = shop.OrNull(c.From), shop.OrNull(c.To), value(c.Mean), value(c.Least), value(c.Most)
+		doc.From, doc.To, doc.Mean, doc.Least, doc.Most = orNull(c.From), orNull(c.To), value(c.Mean), value(c.Least), value(c.Most)
 		if c.Pairs > 1 {
 			doc.Spread = value(c.Spread)
 		}

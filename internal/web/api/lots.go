@@ -1,14 +1,12 @@
 package api
 
 import (
-	"errors"
 	"net/http"
 	"strconv"
 	"time"
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
-	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
 )
 
@@ -74,21 +72,11 @@ func (api *API) postLot(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	draft := record.Draft{Lot: in.ID, At: at, By: who, Auth: auth, Body: in.Opened}
-	named := in.ID != ""
-	for n := 1; ; n++ {
-		if !named {
-			draft.Lot = shop.LotName(at.In(api.opts.Location), in.Product, n)
-		}
-		_, err = api.opts.Records.Append(r.Context(), draft)
-		if named || n == 100 || !errors.Is(err, cook.ErrConflict) {
-			break
-		}
-	}
+	id, err := api.opts.OpenLot(r.Context(), record.Draft{Lot: in.ID, At: at, By: who, Auth: auth, Body: in.Opened}, in.Product, at)
 	if err != nil {
-		return shop.RecordError(err)
+		return err
 	}
-	lot, err := api.opts.Records.Lot(r.Context(), draft.Lot)
+	lot, err := api.opts.Records.Lot(r.Context(), id)
 	if err != nil {
 		return err
 	}

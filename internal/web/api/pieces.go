@@ -50,6 +50,15 @@ func finite[F ~float64](v F) *float64 {
 	return &f
 }
 
+// orNull is a time in JSON: null when there is none.
+func orNull(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.UTC()
+	return &t
+}
+
 func pathDocOf(path []estimator.PathPoint) *pathDoc {
 	d := &pathDoc{Time: make([]float64, 0, len(path))}
 	columns := []*[]*float64{&d.P05, &d.P10, &d.P25, &d.P50, &d.P75, &d.P90, &d.P95}
@@ -76,7 +85,7 @@ func pieceDocOf(id cook.ID, p monitor.PieceView, withPath bool) (pieceDoc, error
 		return pieceDoc{}, err
 	}
 	d.Forecast = line
-	d.WaterLost, d.StallEnd = finite(p.Forecast.WaterKg), shop.OrNull(p.Forecast.StallEnd)
+	d.WaterLost, d.StallEnd = finite(p.Forecast.WaterKg), orNull(p.Forecast.StallEnd)
 	if withPath {
 		d.Path = pathDocOf(p.Forecast.Path)
 	}

@@ -10,7 +10,6 @@ import (
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/sense"
 	"stallkeeper/internal/web/problem"
-	"stallkeeper/internal/web/shop"
 )
 
 // probeDoc is what is known about a probe now.
@@ -48,9 +47,9 @@ type faultDoc struct {
 }
 
 func probeDocOf(p monitor.ProbeView) probeDoc {
-	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Board: p.Board, Offline: shop.OrNull(p.Offline), Findings: p.Findings}
+	d := probeDoc{ID: p.ID, Role: p.Role, Silent: p.Silent, Suspect: p.Suspect, Cook: p.Cook, Piece: p.Piece, Board: p.Board, Offline: orNull(p.Offline), Findings: p.Findings}
 	if !p.Last.Time.IsZero() {
-		d.Time, d.Celsius, d.Quality = shop.OrNull(p.Last.Time), &p.Last.Celsius, p.Last.Quality
+		d.Time, d.Celsius, d.Quality = orNull(p.Last.Time), &p.Last.Celsius, p.Last.Quality
 		if p.Role == cook.RoleCO {
 			d.Celsius, d.PPM = nil, finite(float64(p.Last.Celsius))
 		}
@@ -59,7 +58,7 @@ func probeDocOf(p monitor.ProbeView) probeDoc {
 		d.Interval = finite(p.Interval.Seconds())
 	}
 	if b := p.Battery; b != nil {
-		d.Battery = &batteryDoc{Percent: b.Percent, Time: shop.OrNull(b.At), Low: p.Low}
+		d.Battery = &batteryDoc{Percent: b.Percent, Time: orNull(b.At), Low: p.Low}
 		if b.Board {
 			d.Battery.Board = b.Device
 		}
@@ -140,13 +139,13 @@ var levelNames = [...]string{"p05", "p10", "p25", "p50", "p75", "p90", "p95"}
 
 func (api *API) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, error) {
 	d := snapshotDoc{
-		Now: shop.OrNull(m.Now), Invented: api.opts.Invented,
+		Now: orNull(m.Now), Invented: api.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
 		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery},
 		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}
 	if m.QuietUntil.Known {
-		d.QuietUntil.Until = shop.OrNull(m.QuietUntil.Until)
+		d.QuietUntil.Until = orNull(m.QuietUntil.Until)
 	}
 	for _, c := range m.Cooks {
 		one, err := cookDocOf(&c, m.Now, withPaths)
@@ -159,11 +158,11 @@ func (api *API) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, 
 }
 
 func cookDocOf(c *monitor.CookView, now time.Time, withPaths bool) (cookDoc, error) {
-	d := cookDoc{ID: c.Stored.ID, Name: c.Stored.Name, Started: c.Stored.Started.UTC(), ServeBy: shop.OrNull(c.Stored.ServeBy),
-		SetPoint: c.Stored.SetPointAt(now), Fire: c.Stored.Pit.Fire, NewestAt: shop.OrNull(c.NewestAt), AllReady: map[string]*time.Time{},
+	d := cookDoc{ID: c.Stored.ID, Name: c.Stored.Name, Started: c.Stored.Started.UTC(), ServeBy: orNull(c.Stored.ServeBy),
+		SetPoint: c.Stored.SetPointAt(now), Fire: c.Stored.Pit.Fire, NewestAt: orNull(c.NewestAt), AllReady: map[string]*time.Time{},
 		Pieces: make([]pieceDoc, 0, len(c.Pieces)), Events: append([]cook.Event{}, c.Stored.Events...)}
 	for i, name := range levelNames {
-		d.AllReady[name] = shop.OrNull(c.AllReady[i])
+		d.AllReady[name] = orNull(c.AllReady[i])
 	}
 	for _, p := range c.Pieces {
 		one, err := pieceDocOf(c.Stored.ID, p, withPaths)

@@ -5,7 +5,6 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
-	"stallkeeper/internal/web/shop"
 )
 
 // stageDoc is a watched stage with its clocks.
@@ -46,8 +45,8 @@ func stageDocsOf(views []monitor.StageView) []stageDoc {
 	out := make([]stageDoc, 0, len(views))
 	for _, v := range views {
 		d := stageDoc{Lot: v.Watch.Lot, Cook: v.Cook, Stage: v.Watch.Stage, Piece: v.Watch.Piece, Intact: v.Watch.Intact,
-			Probes: append([]cook.ProbeID{}, v.Watch.Probes...), From: v.Watch.From.UTC(), Until: shop.OrNull(v.Watch.Until),
-			At: shop.OrNull(v.At), Probe: v.Probe, Celsius: finite(v.Celsius), Clocks: make([]clockDoc, 0, len(v.Clocks))}
+			Probes: append([]cook.ProbeID{}, v.Watch.Probes...), From: v.Watch.From.UTC(), Until: orNull(v.Watch.Until),
+			At: orNull(v.At), Probe: v.Probe, Celsius: finite(v.Celsius), Clocks: make([]clockDoc, 0, len(v.Clocks))}
 		for _, c := range v.Clocks {
 			d.Clocks = append(d.Clocks, clockDocOf(c))
 		}
@@ -58,7 +57,7 @@ func stageDocsOf(views []monitor.StageView) []stageDoc {
 
 func clockDocOf(c monitor.Clock) clockDoc {
 	d := clockDoc{Name: c.Name, Set: c.Set, Source: c.Source, Needed: c.Needed, State: c.State, Probe: c.Probe, Used: c.Used.Seconds(),
-		Unseen: c.Unseen.Seconds(), Since: shop.OrNull(c.Since), Due: shop.OrNull(c.Due), Forecast: shop.OrNull(c.Forecast), AtRisk: c.AtRisk, Because: c.Because}
+		Unseen: c.Unseen.Seconds(), Since: orNull(c.Since), Due: orNull(c.Due), Forecast: orNull(c.Forecast), AtRisk: c.AtRisk, Because: c.Because}
 	if c.Within > 0 {
 		d.Within = finite(c.Within.Seconds())
 	}

@@ -2,7 +2,6 @@ package page
 
 import (
 	"context"
-	"errors"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -111,16 +110,7 @@ func (p *Set) openLot(r *http.Request) (cook.LotID, error) {
 		return "", err
 	}
 	draft := record.Draft{Lot: cook.LotID(strings.TrimSpace(r.FormValue("id"))), By: by, Auth: auth, Body: body}
-	named := draft.Lot != ""
-	for n := 1; ; n++ {
-		if !named {
-			draft.Lot = shop.LotName(p.Now().In(p.Location), body.Product, n)
-		}
-		_, err = p.Records.Append(r.Context(), draft)
-		if named || n == 100 || !errors.Is(err, cook.ErrConflict) {
-			return draft.Lot, shop.RecordError(err)
-		}
-	}
+	return p.OpenLot(r.Context(), draft, body.Product, p.Now())
 }
 
 // lotView is everything about one lot.

@@ -19,10 +19,10 @@ import (
 
 // stockView is the stock page.
 type stockView struct {
-	Stock    []shop.StockLine
+	Stock    []larder.Lot
 	Products []string
 	Sign     signView
-	Taken    *shop.Taken
+	Taken    []shop.Drawn
 	Wrong    string
 	Typed    url.Values
 	Lives    []larder.Life
@@ -40,9 +40,8 @@ func (p *Set) stockPage(w http.ResponseWriter, r *http.Request, status int, v *s
 	if err != nil {
 		return err
 	}
-	v.Sign, v.Lives = p.signing(r), larder.Lives()
+	v.Stock, v.Sign, v.Lives = stock, p.signing(r), larder.Lives()
 	for _, l := range stock {
-		v.Stock = append(v.Stock, shop.StockLineOf(l, p.Now()))
 		if !slices.Contains(v.Products, l.Product) {
 			v.Products = append(v.Products, l.Product)
 		}
@@ -61,9 +60,9 @@ func (p *Set) postStockTake(w http.ResponseWriter, r *http.Request) error {
 		if out.Portions, err = strconv.Atoi(strings.TrimSpace(r.FormValue("portions"))); err != nil {
 			err = problem.Bad("portions %s is not a number: enter how many, such as 3", problem.Clip(r.FormValue("portions")))
 		} else {
-			var doc shop.Taken
-			if doc, err = p.TakeOut(r.Context(), out, by, auth); err == nil {
-				return p.stockPage(w, r, http.StatusOK, &stockView{Taken: &doc})
+			var drawn []shop.Drawn
+			if drawn, err = p.TakeOut(r.Context(), out, by, auth); err == nil {
+				return p.stockPage(w, r, http.StatusOK, &stockView{Taken: drawn})
 			}
 		}
 	}

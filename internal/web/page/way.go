@@ -3,7 +3,6 @@ package page
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -36,7 +35,7 @@ type wayView struct {
 	Plan     *cook.KeptPlan
 	Forms    []cook.KeptFormulation
 	Recipes  []recipeLine
-	Stock    []shop.StockLine
+	Stock    []larder.Lot
 	Lives    []larder.Life
 	Wrong    string
 	Typed    url.Values
@@ -98,7 +97,7 @@ func (p *Set) fillWay(ctx context.Context, v *wayView) (err error) {
 	if v.Plans, err = p.Papers.Plans(ctx, cook.PlanQuery{Limit: 20}); err != nil {
 		return err
 	}
-	if err := p.planOf(ctx, v); err != nil {
+	if v.Plan, err = p.KeptPlanOfLot(ctx, v.Lot); err != nil {
 		return err
 	}
 	if v.Forms, err = p.Papers.Formulations(ctx); err != nil {
@@ -107,29 +106,10 @@ func (p *Set) fillWay(ctx context.Context, v *wayView) (err error) {
 	for _, f := range v.Formulations {
 		v.Recipes = append(v.Recipes, recipeLine{f.Seq, f.Body.Name, recipeWords(f.Body.Formula)})
 	}
-	now := p.Now()
 	for _, b := range v.Lot.Stock {
-		v.Stock = append(v.Stock, shop.StockLineOf(larder.Lot{ID: v.ID, Product: v.Product, Batch: b}, now))
+		v.Stock = append(v.Stock, larder.Lot{ID: v.ID, Product: v.Product, Batch: b})
 	}
 	return nil
-}
-
-// planOf finds the plan of the lot: that which its journal names, or the newest that names the lot.
-func (p *Set) planOf(ctx context.Context, v *wayView) error {
-	if n := len(v.Lot.Plans); n > 0 {
-		kept, err := p.Papers.Plan(ctx, v.Lot.Plans[n-1].Body.Plan)
-		if err == nil {
-			v.Plan = &kept
-		}
-		if err == nil || !errors.Is(err, cook.ErrNotFound) {
-			return err
-		}
-	}
-	plans, err := p.Papers.Plans(ctx, cook.PlanQuery{Lot: v.ID, Limit: 1})
-	if len(plans) > 0 {
-		v.Plan = &plans[0]
-	}
-	return err
 }
 
 // recipeWords tells what a formulation amounts to, where it is one of the brine calculation.

@@ -13,16 +13,6 @@ import (
 	"stallkeeper/internal/cook"
 )
 
-// Clip shortens what the sender sent, for repeating it to him.
-func Clip(s string) string { return strconv.Quote(ClipTo(s, 60)) }
-
-func ClipTo(s string, n int) string {
-	if len(s) <= n {
-		return s
-	}
-	return strings.ToValidUTF8(s[:n], "") + "…"
-}
-
 // Document is an error as clients see it (RFC 9457). Its type is always "about:blank": title and status say the kind.
 type Document struct {
 	Title  string `json:"title"`
@@ -32,19 +22,19 @@ type Document struct {
 
 // Error is an error of the request, with the answer it gets. Its text is for the sender and says what to send.
 type Error struct {
-	Status int
-	title  string
-	detail string
-	Header http.Header
+	Document
+	Header http.Header // what the answer carries beside the document, such as Retry-After
 }
 
-func (e *Error) Error() string { return e.detail }
+// Error gives the detail.
+func (e *Error) Error() string { return e.Detail }
 
+// New makes an error of the request. The title says the kind in two or three words, the detail ends with what to do.
 func New(status int, title, detail string) *Error {
-	return &Error{Status: status, title: title, detail: detail}
+	return &Error{Document: Document{Title: title, Status: status, Detail: detail}}
 }
 
-// Bad is a request that cannot be understood.
+// Bad is a request that cannot be understood: 400.
 func Bad(format string, a ...any) error {
 	return New(http.StatusBadRequest, "Bad request", fmt.Sprintf(format, a...))
 }
@@ -63,7 +53,7 @@ func Of(err error) Document {
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &request):
-		return Document{request.title, request.Status, request.detail}
+		return request.Document
 	case errors.As(err, &large):
 		return Document{"Too large", http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is larger than %d bytes: send less", large.Limit)}
 	case errors.Is(err, cook.ErrNotFound):
@@ -92,4 +82,15 @@ func missing(err error) string {
 		err = next
 	}
 	return "there is no such thing"
+}
+
+// Clip quotes what the sender sent, shortened to 60 bytes, for repeating it to them.
+func Clip(s string) string { return strconv.Quote(ClipTo(s, 60)) }
+
+// ClipTo shortens a text to n bytes, without breaking a letter, and marks that with an ellipsis.
+func ClipTo(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	return strings.ToValidUTF8(s[:n], "") + "…"
 }

@@ -9,7 +9,7 @@ import (
 	"strconv"
 )
 
-// Teller answers requests with what went wrong.
+// Teller answers requests of programs with what went wrong.
 type Teller struct {
 	Log     *slog.Logger
 	Trouble func(*http.Request) string // what is wrong with the daemon, in words for who asks; "" = nothing, or nothing that they may see
@@ -31,7 +31,7 @@ func (t Teller) Fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	body, err := json.Marshal(p)
 	if err != nil {
-		panic("web: a problem is plain text: " + err.Error())
+		panic("problem: a document is plain text: " + err.Error())
 	}
 	h := w.Header()
 	h.Set("Content-Type", "application/problem+json")

@@ -27,6 +27,7 @@ type Checking struct {
 	Corrections map[cook.ProbeID]calibrate.Correction
 }
 
+// Allowed is the error within which a check is passed that names no tolerance.
 func (c Checking) Allowed() thermal.CelsiusDelta {
 	if c.Tolerance == 0 {
 		return calibrate.DefaultTolerance
@@ -62,8 +63,8 @@ func CheckOf(e record.Entry) (cook.ProbeID, calibrate.Check, error) {
 }
 
 // Standings gives how each probe that was ever checked stands; of one probe where it is named.
-func (o Shop) Standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]calibrate.Standing, map[cook.ProbeID][]calibrate.Check, error) {
-	entries, err := o.Checks.ProbeChecks(ctx, string(id))
+func (s Shop) Standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]calibrate.Standing, map[cook.ProbeID][]calibrate.Check, error) {
+	entries, err := s.Checks.ProbeChecks(ctx, string(id))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -78,7 +79,7 @@ func (o Shop) Standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]
 	out := map[cook.ProbeID]calibrate.Standing{}
 	for probe, list := range history {
 		slices.SortStableFunc(list, func(a, b calibrate.Check) int { return a.Time.Compare(b.Time) })
-		out[probe] = calibrate.Stand(list, o.Now(), o.Checking.Every)
+		out[probe] = calibrate.Stand(list, s.Now(), s.Checking.Every)
 	}
 	return out, history, nil
 }
@@ -87,16 +88,16 @@ func (o Shop) Standings(ctx context.Context, id cook.ProbeID) (map[cook.ProbeID]
 const mostCompared = 20000
 
 // Compare lays the good readings of two probes side by side; without a beginning those of the last 24 hours.
-func (o Shop) Compare(ctx context.Context, a, b cook.ProbeID, from, to time.Time, within time.Duration) (calibrate.Comparison, error) {
+func (s Shop) Compare(ctx context.Context, a, b cook.ProbeID, from, to time.Time, within time.Duration) (calibrate.Comparison, error) {
 	if from.IsZero() {
-		from = o.Now().Add(-24 * time.Hour)
+		from = s.Now().Add(-24 * time.Hour)
 		if !to.IsZero() {
 			from = to.Add(-24 * time.Hour)
 		}
 	}
 	var series [2][]calibrate.Sample
 	for i, id := range []cook.ProbeID{a, b} {
-		readings, err := o.Library.Readings(ctx, cook.ReadingQuery{Probe: id, From: from, To: to, Limit: mostCompared})
+		readings, err := s.Library.Readings(ctx, cook.ReadingQuery{Probe: id, From: from, To: to, Limit: mostCompared})
 		if err != nil {
 			return calibrate.Comparison{}, err
 		}

@@ -23,12 +23,12 @@ type Papers interface {
 }
 
 // planned works an order out. Its errors are about the order.
-func (o Shop) planned(order plan.Order) (plan.Plan, error) {
-	request, err := order.Request(o.Now(), o.Location)
+func (s Shop) planned(order plan.Order) (plan.Plan, error) {
+	request, err := order.Request(s.Now(), s.Location)
 	if err != nil {
 		return plan.Plan{}, problem.Bad("%s", problem.ClipTo(err.Error(), 2000))
 	}
-	made, err := plan.Make(o.Planner, request)
+	made, err := plan.Make(s.Planner, request)
 	if err != nil {
 		return plan.Plan{}, problem.Bad("%s", problem.ClipTo(err.Error(), 2000))
 	}
@@ -36,12 +36,12 @@ func (o Shop) planned(order plan.Order) (plan.Plan, error) {
 }
 
 // KeepPlan works an order out and keeps both.
-func (o Shop) KeepPlan(ctx context.Context, order plan.Order, by string) (cook.KeptPlan, plan.Plan, error) {
-	made, err := o.planned(order)
+func (s Shop) KeepPlan(ctx context.Context, order plan.Order, by string) (cook.KeptPlan, plan.Plan, error) {
+	made, err := s.planned(order)
 	if err != nil {
 		return cook.KeptPlan{}, made, err
 	}
-	now := cook.Instant(o.Now())
+	now := cook.Instant(s.Now())
 	order.Now = made.Request.Now
 	kept := cook.KeptPlan{Made: now, By: by, Name: order.Name, Serve: cook.Instant(order.Serve), Lot: order.Lot, Cook: order.Cook}
 	if kept.Order, err = json.Marshal(order); err != nil {
@@ -50,7 +50,7 @@ func (o Shop) KeepPlan(ctx context.Context, order plan.Order, by string) (cook.K
 	if kept.Plan, err = json.Marshal(made); err != nil {
 		return kept, made, fmt.Errorf("write plan: %w", err)
 	}
-	kept.ID, err = o.Papers.KeepPlan(ctx, kept)
+	kept.ID, err = s.Papers.KeepPlan(ctx, kept)
 	return kept, made, err
 }
 
@@ -69,12 +69,12 @@ func OrderOf(kept cook.KeptPlan) (o plan.Order, err error) {
 }
 
 // Remake makes a kept plan anew from its order, as it was made.
-func (o Shop) Remake(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
+func (s Shop) Remake(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
 	order, err := OrderOf(kept)
 	if err != nil {
 		return order, plan.Plan{}, err
 	}
-	made, err := o.planned(order)
+	made, err := s.planned(order)
 	if err != nil {
 		return order, made, fmt.Errorf("read plan %d: %w", kept.ID, err)
 	}
@@ -82,8 +82,8 @@ func (o Shop) Remake(kept cook.KeptPlan) (plan.Order, plan.Plan, error) {
 }
 
 // KeepFormulation checks that a sheet can be worked out, and keeps it.
-func (o Shop) KeepFormulation(ctx context.Context, name string, sheet brine.Sheet, by string) (cook.KeptFormulation, brine.Answer, error) {
-	f := cook.KeptFormulation{Name: name, Made: cook.Instant(o.Now()), By: by}
+func (s Shop) KeepFormulation(ctx context.Context, name string, sheet brine.Sheet, by string) (cook.KeptFormulation, brine.Answer, error) {
+	f := cook.KeptFormulation{Name: name, Made: cook.Instant(s.Now()), By: by}
 	if err := cook.CheckName(name); err != nil {
 		return f, brine.Answer{}, problem.Bad("%s", problem.ClipTo(err.Error(), 300))
 	}
@@ -94,7 +94,7 @@ func (o Shop) KeepFormulation(ctx context.Context, name string, sheet brine.Shee
 	if f.Sheet, err = json.Marshal(sheet); err != nil {
 		return f, answer, fmt.Errorf("write sheet: %w", err)
 	}
-	return f, answer, o.Papers.KeepFormulation(ctx, f)
+	return f, answer, s.Papers.KeepFormulation(ctx, f)
 }
 
 // SheetOf reads a kept formulation.

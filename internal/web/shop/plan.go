@@ -41,47 +41,53 @@ func lotProgress(lot *record.Lot, order plan.Order, now time.Time, progress map[
 	return smokes
 }
 
-// PlanOfLot plans what is left of a lot: by the plan that its journal names, or the newest that was kept for it.
-func (o Shop) PlanOfLot(ctx context.Context, lot *record.Lot, serve time.Time) (plan.Plan, error) {
-	order, err := o.orderOfLot(ctx, lot)
+// PlanOfLot plans what is left of a lot, by the plan that KeptPlanOfLot finds; a zero serve is the hour of that plan.
+func (s Shop) PlanOfLot(ctx context.Context, lot *record.Lot, serve time.Time) (plan.Plan, error) {
+	kept, err := s.KeptPlanOfLot(ctx, lot)
 	if err != nil {
 		return plan.Plan{}, err
 	}
+	if kept == nil {
+		return plan.Plan{}, problem.New(http.StatusNotFound, "Not found", "no plan is kept for this lot: make one and name the lot in it")
+	}
+	order, err := OrderOf(*kept)
+	if err != nil {
+		return plan.Plan{}, err
+	}
+	order.Lot = lot.ID
 	if !serve.IsZero() {
 		order.Serve = serve
 	}
-	return o.PlanNow(ctx, order)
+	return s.PlanNow(ctx, order)
 }
 
-func (o Shop) orderOfLot(ctx context.Context, lot *record.Lot) (order plan.Order, err error) {
-	var kept cook.KeptPlan
+// KeptPlanOfLot finds the plan of a lot: that which its journal names last, or else the newest that was kept for it; nil when there is none.
+func (s Shop) KeptPlanOfLot(ctx context.Context, lot *record.Lot) (*cook.KeptPlan, error) {
 	if n := len(lot.Plans); n > 0 {
-		if kept, err = o.Papers.Plan(ctx, lot.Plans[n-1].Body.Plan); err != nil {
-			return order, err
+		kept, err := s.Papers.Plan(ctx, lot.Plans[n-1].Body.Plan)
+		if err == nil {
+			return &kept, nil
 		}
-	} else {
-		plans, err := o.Papers.Plans(ctx, cook.PlanQuery{Lot: lot.ID, Limit: 1})
-		if err != nil {
-			return order, err
+		if !errors.Is(err, cook.ErrNotFound) {
+			return nil, err
 		}
-		if len(plans) == 0 {
-			return order, problem.New(http.StatusNotFound, "Not found", "no plan is kept for this lot: make one and name the lot in it")
-		}
-		kept = plans[0]
 	}
-	order, err = OrderOf(kept)
-	order.Lot = lot.ID
-	return order, err
+	plans, err := s.Papers.Plans(ctx, cook.PlanQuery{Lot: lot.ID, Limit: 1})
+	if err != nil || len(plans) == 0 {
+		return nil, err
+	}
+	return &plans[0], nil
 }
 
-// PlanNow works an order out as it stands now: the stages of its lot, and the live forecasts of its cook.
-func (o Shop) PlanNow(ctx context.Context, order plan.Order) (plan.Plan, error) {
-	now := o.Now()
+// PlanNow works an order out as it stands now: the stages of its lot, and the live forecasts of its cook. Once every piece is served or chilled
+// it is a conflict.
+func (s Shop) PlanNow(ctx context.Context, order plan.Order) (plan.Plan, error) {
+	now := s.Now()
 	progress := map[cook.PieceID]plan.Progress{}
 	var pit thermal.Celsius
 	staged := map[cook.PieceID]plan.Progress{}
 	if order.Lot != "" {
-		lot, err := o.Records.Lot(ctx, order.Lot)
+		lot, err := s.Records.Lot(ctx, order.Lot)
 		if err != nil && !errors.Is(err, cook.ErrNotFound) {
 			return plan.Plan{}, err
 		}
@@ -93,7 +99,7 @@ func (o Shop) PlanNow(ctx context.Context, order plan.Order) (plan.Plan, error) 
 	}
 	if order.Cook != 0 {
 		var err error
-		if pit, err = o.cookProgress(ctx, order, now, progress); err != nil {
+		if pit, err = s.cookProgress(ctx, order, now, progress); err != nil {
 			return plan.Plan{}, err
 		}
 	}
@@ -106,19 +112,19 @@ func (o Shop) PlanNow(ctx context.Context, order plan.Order) (plan.Plan, error) 
 	if len(again.Pieces) == 0 {
 		return plan.Plan{}, problem.New(http.StatusConflict, "Conflict", "every piece has been served or chilled: nothing is left to plan")
 	}
-	return o.planned(again)
+	return s.planned(again)
 }
 
 // cookProgress notes how far the pieces of the order's cook have come, and gives the pit's setpoint now.
-func (o Shop) cookProgress(ctx context.Context, order plan.Order, now time.Time, progress map[cook.PieceID]plan.Progress) (thermal.Celsius, error) {
-	stored, err := o.Library.Cook(ctx, order.Cook)
+func (s Shop) cookProgress(ctx context.Context, order plan.Order, now time.Time, progress map[cook.PieceID]plan.Progress) (thermal.Celsius, error) {
+	stored, err := s.Library.Cook(ctx, order.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return 0, problem.Bad("cook %d is not known: use one that /api/v1/cooks lists", order.Cook)
 	}
 	if err != nil {
 		return 0, err
 	}
-	snap := o.View.Snapshot()
+	snap := s.View.Snapshot()
 	view, live := Running(&snap, order.Cook)
 	named := order.Named()
 	for i, p := range stored.Pieces {
@@ -145,14 +151,15 @@ func (o Shop) cookProgress(ctx context.Context, order plan.Order, now time.Time,
 	return stored.SetPointAt(now), nil
 }
 
-// PlanOfCook plans what is left of a cook, by the newest plan that was kept for it or by what the cook itself says.
-func (o Shop) PlanOfCook(ctx context.Context, id cook.ID, serve time.Time) (plan.Plan, error) {
-	stored, err := o.Library.Cook(ctx, id)
+// PlanOfCook plans what is left of a cook, by the newest plan that was kept for it or by what the cook itself says; a zero serve is the hour of
+// that plan, or of the cook.
+func (s Shop) PlanOfCook(ctx context.Context, id cook.ID, serve time.Time) (plan.Plan, error) {
+	stored, err := s.Library.Cook(ctx, id)
 	if err != nil {
 		return plan.Plan{}, err
 	}
 	order := plan.FromCook(id, &stored.Cook)
-	kept, err := o.Papers.Plans(ctx, cook.PlanQuery{Cook: id, Limit: 1})
+	kept, err := s.Papers.Plans(ctx, cook.PlanQuery{Cook: id, Limit: 1})
 	if err != nil {
 		return plan.Plan{}, err
 	}
@@ -167,5 +174,5 @@ func (o Shop) PlanOfCook(ctx context.Context, id cook.ID, serve time.Time) (plan
 	if order.Serve.IsZero() {
 		return plan.Plan{}, problem.Bad("the cook has no serving hour: give one with serve, or set serve_by of the cook")
 	}
-	return o.PlanNow(ctx, order)
+	return s.PlanNow(ctx, order)
 }

@@ -61,7 +61,7 @@ var (
 // testWait is how long the answer waits for a test to be tried.
 const testWait = 10 * time.Second
 
-// TestPath sends a test and gives what became of it, in words.
+// TestPath sends a test and gives what became of it, in words. It waits ten seconds at most; a test that is not delivered is no error.
 func TestPath(ctx context.Context, post PostRoom, path, by string) (delivered bool, said string, err error) {
 	if post == nil {
 		return false, "", fmt.Errorf("path %q: %w", path, cook.ErrNotFound)
@@ -86,7 +86,7 @@ func MayHear(name string, path Path, login bool) bool {
 	return path.Kind == BrowserPath && (!login || path.Person == name)
 }
 
-// PathOf finds a path by its name.
+// PathOf finds a path by its name; cook.ErrNotFound where there is none, or no post room.
 func PathOf(ctx context.Context, post PostRoom, name string) (Path, error) {
 	if post != nil {
 		paths, err := post.Paths(ctx)

@@ -16,20 +16,7 @@ import (
 	"stallkeeper/internal/record"
 )
 
-// Ahead is how far ahead of the daemon's clock a time may lie, as for readings over MQTT.
-const Ahead = 10 * time.Minute
-
-// Running finds a running cook in the live state.
-func Running(s *monitor.Snapshot, id cook.ID) (*monitor.CookView, bool) {
-	for i := range s.Cooks {
-		if s.Cooks[i].Stored.ID == id {
-			return &s.Cooks[i], true
-		}
-	}
-	return nil, false
-}
-
-// Desk does what a person asks for: it keeps it in the store first, then tells the monitor.
+// Desk does what a person asks for: it keeps it in the store first, then tells the monitor. What is done is kept when the error is nil.
 type Desk interface {
 	StartCook(ctx context.Context, c cook.Cook) (cook.ID, error)
 	LogEvent(ctx context.Context, id cook.ID, e cook.Entry) (cook.Entry, error)
@@ -110,4 +97,17 @@ type Shop struct {
 	Estimator *estimator.Estimator // what no running cook has: a piece before the fire is lit, and how long one keeps warm
 	Now       func() time.Time
 	Location  *time.Location // for local times on pages and in names
+}
+
+// Ahead is how far ahead of the daemon's clock a time may lie, as for readings over MQTT.
+const Ahead = 10 * time.Minute
+
+// Running finds a running cook in the live state; what it gives points into s.
+func Running(s *monitor.Snapshot, id cook.ID) (*monitor.CookView, bool) {
+	for i := range s.Cooks {
+		if s.Cooks[i].Stored.ID == id {
+			return &s.Cooks[i], true
+		}
+	}
+	return nil, false
 }

@@ -24,8 +24,8 @@ type StageMove struct {
 }
 
 // MoveStage enters the end of what runs and the beginning of the next stage, all or nothing. The warning is in words, and empty where all is well.
-func (o Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by string, auth record.Auth) (entries []record.Entry, warning string, err error) {
-	lot, err := o.Records.Lot(ctx, id)
+func (s Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by string, auth record.Auth) (entries []record.Entry, warning string, err error) {
+	lot, err := s.Records.Lot(ctx, id)
 	if err != nil {
 		return nil, "", RecordError(err)
 	}
@@ -36,7 +36,7 @@ func (o Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by stri
 	if m.To != "" {
 		start := record.StageStarted{Stage: m.To, Piece: m.Piece, Probes: m.Probes, Cook: m.Cook, Note: m.Note}
 		if m.Cook != 0 {
-			if start.Probes, err = o.cookProbes(ctx, lot, m); err != nil {
+			if start.Probes, err = s.cookProbes(ctx, lot, m); err != nil {
 				return nil, "", err
 			}
 		}
@@ -51,7 +51,7 @@ func (o Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by stri
 	for i := range drafts {
 		drafts[i].Lot, drafts[i].At, drafts[i].By, drafts[i].Auth = id, m.At, by, auth
 	}
-	if entries, err = o.Records.Append(ctx, drafts...); err != nil {
+	if entries, err = s.Records.Append(ctx, drafts...); err != nil {
 		return nil, "", RecordError(err)
 	}
 	return entries, warning, nil
@@ -73,8 +73,8 @@ func stageEnds(lot *record.Lot, m StageMove) ([]record.Draft, error) {
 }
 
 // cookProbes are the probes of the cook that a smoking is, where none are named.
-func (o Shop) cookProbes(ctx context.Context, lot *record.Lot, m StageMove) ([]cook.ProbeID, error) {
-	stored, err := o.Library.Cook(ctx, m.Cook)
+func (s Shop) cookProbes(ctx context.Context, lot *record.Lot, m StageMove) ([]cook.ProbeID, error) {
+	stored, err := s.Library.Cook(ctx, m.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return nil, problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("cook %d is not known: light the fire first, or leave the cook out", m.Cook))
 	}

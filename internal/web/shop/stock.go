@@ -14,8 +14,8 @@ import (
 )
 
 // Stock gives what is in stock, first in first out. The oldest portions go out first, so every lot is looked at: few kinds suffice.
-func (o Shop) Stock(ctx context.Context) ([]larder.Lot, error) {
-	lots, err := o.FoldByLot(ctx, record.KindOpened, record.KindChanged, record.KindPortioned, record.KindTaken, record.KindWithdrawal)
+func (s Shop) Stock(ctx context.Context) ([]larder.Lot, error) {
+	lots, err := s.FoldByLot(ctx, record.KindOpened, record.KindChanged, record.KindPortioned, record.KindTaken, record.KindWithdrawal)
 	if err != nil {
 		return nil, err
 	}
@@ -29,8 +29,8 @@ func (o Shop) Stock(ctx context.Context) ([]larder.Lot, error) {
 }
 
 // FoldByLot folds the entries of some kinds of every lot, and of the shop's own, in the order of their names.
-func (o Shop) FoldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lot, error) {
-	entries, err := o.Records.Entries(ctx, record.Query{Kinds: kinds})
+func (s Shop) FoldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lot, error) {
+	entries, err := s.Records.Entries(ctx, record.Query{Kinds: kinds})
 	if err != nil {
 		return nil, err
 	}
@@ -49,29 +49,6 @@ func (o Shop) FoldByLot(ctx context.Context, kinds ...record.Kind) ([]*record.Lo
 	return out, nil
 }
 
-// StockLine is a batch in stock.
-type StockLine struct {
-	Lot      cook.LotID   `json:"lot"`
-	Product  string       `json:"product"`
-	Entry    int64        `json:"entry"`
-	In       time.Time    `json:"in"`
-	Piece    cook.PieceID `json:"piece,omitempty"`
-	Portions int          `json:"portions"`
-	Left     int          `json:"left"`
-	MassKg   float64      `json:"mass_kg,omitempty"`
-	Kept     string       `json:"kept"`
-	Where    string       `json:"where,omitempty"`
-	UseBy    *time.Time   `json:"use_by"`
-	Standard string       `json:"standard,omitempty"`
-	Past     bool         `json:"past"`    // its date has passed
-	Spoiled  bool         `json:"spoiled"` // and it may not be eaten
-}
-
-func StockLineOf(l larder.Lot, now time.Time) StockLine {
-	b := l.Body
-	return StockLine{l.ID, l.Product, l.Seq, l.At.UTC(), b.Piece, b.Portions, l.Left, b.MassKg, b.Kept, b.Where, OrNull(b.UseBy), b.Standard, l.Past(now), l.Spoiled(now)}
-}
-
 // StockIn puts portions into stock. Its date is reckoned from when the meat was cooked.
 type StockIn struct {
 	Lot      cook.LotID   `json:"lot"`
@@ -86,8 +63,8 @@ type StockIn struct {
 }
 
 // PutIn enters portions, with the date by which they are to be used.
-func (o Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth) (record.Entry, error) {
-	lot, err := o.Records.Lot(ctx, in.Lot)
+func (s Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth) (record.Entry, error) {
+	lot, err := s.Records.Lot(ctx, in.Lot)
 	if err != nil {
 		return record.Entry{}, RecordError(err)
 	}
@@ -99,7 +76,7 @@ func (o Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth
 	if made.IsZero() {
 		made = cookedAt(lot, in.Piece)
 	}
-	if now := o.Now(); made.IsZero() {
+	if now := s.Now(); made.IsZero() {
 		made = in.At
 		if made.IsZero() {
 			made = now
@@ -110,12 +87,12 @@ func (o Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth
 	if life.Kept == record.InFreezer { // its quality counts from the freezing
 		made = in.At
 		if made.IsZero() {
-			made = o.Now()
+			made = s.Now()
 		}
 	}
 	body := record.Portioned{Piece: in.Piece, Portions: in.Portions, MassKg: in.MassKg, Kept: in.Kept, Where: in.Where,
-		UseBy: cook.Instant(life.UseBy(made, o.Location)), Standard: life.Standard}
-	entries, err := o.Records.Append(ctx, record.Draft{Lot: in.Lot, At: in.At, By: by, Auth: auth, Body: body})
+		UseBy: cook.Instant(life.UseBy(made, s.Location)), Standard: life.Standard}
+	entries, err := s.Records.Append(ctx, record.Draft{Lot: in.Lot, At: in.At, By: by, Auth: auth, Body: body})
 	if err != nil {
 		return record.Entry{}, RecordError(err)
 	}
@@ -144,33 +121,24 @@ type StockOut struct {
 	At       time.Time  `json:"at,omitzero"`
 }
 
-// Taken is what was taken out, batch by batch.
-type Taken struct {
-	Taken []takenLine `json:"taken"`
+// Drawn is what was taken out of one batch, with the entry that says so.
+type Drawn struct {
+	larder.Draw
+	Entry int64
 }
 
-type takenLine struct {
-	Lot      cook.LotID `json:"lot"`
-	Product  string     `json:"product"`
-	From     int64      `json:"from"`
-	Entry    int64      `json:"entry"`
-	Portions int        `json:"portions"`
-	Where    string     `json:"where,omitempty"`
-	UseBy    *time.Time `json:"use_by"`
-}
-
-// TakeOut enters which portions went out, all or none.
-func (o Shop) TakeOut(ctx context.Context, out StockOut, by string, auth record.Auth) (Taken, error) {
-	stock, err := o.Stock(ctx)
+// TakeOut enters which portions went out, the oldest first, all or none: a conflict when there are fewer.
+func (s Shop) TakeOut(ctx context.Context, out StockOut, by string, auth record.Auth) ([]Drawn, error) {
+	stock, err := s.Stock(ctx)
 	if err != nil {
-		return Taken{}, err
+		return nil, err
 	}
-	draws, err := larder.FirstOut(stock, larder.Wish{Product: out.Product, Lot: out.Lot, Kept: out.Kept, Portions: out.Portions, Discard: out.Discard}, o.Now())
+	draws, err := larder.FirstOut(stock, larder.Wish{Product: out.Product, Lot: out.Lot, Kept: out.Kept, Portions: out.Portions, Discard: out.Discard}, s.Now())
 	if err != nil {
 		if said := RecordError(err); said != err {
-			return Taken{}, said
+			return nil, said
 		}
-		return Taken{}, problem.Bad("%s", problem.ClipTo(err.Error(), 300))
+		return nil, problem.Bad("%s", problem.ClipTo(err.Error(), 300))
 	}
 	why := out.Why
 	if why == "" && out.Discard {
@@ -180,16 +148,16 @@ func (o Shop) TakeOut(ctx context.Context, out StockOut, by string, auth record.
 	for _, d := range draws {
 		drafts = append(drafts, record.Draft{Lot: d.From.ID, At: out.At, By: by, Auth: auth, Body: record.Taken{From: d.From.Seq, Portions: d.Portions, Why: why}})
 	}
-	entries, err := o.Records.Append(ctx, drafts...)
+	entries, err := s.Records.Append(ctx, drafts...)
 	if err != nil {
-		return Taken{}, RecordError(err)
+		return nil, RecordError(err)
 	}
 	if len(entries) != len(draws) {
-		return Taken{}, fmt.Errorf("take from stock: %d entries for %d batches", len(entries), len(draws))
+		return nil, fmt.Errorf("take from stock: %d entries for %d batches", len(entries), len(draws))
 	}
-	doc := Taken{Taken: make([]takenLine, 0, len(draws))}
+	taken := make([]Drawn, 0, len(draws))
 	for i, d := range draws {
-		doc.Taken = append(doc.Taken, takenLine{d.From.ID, d.From.Product, d.From.Seq, entries[i].Seq, d.Portions, d.From.Body.Where, OrNull(d.From.Body.UseBy)})
+		taken = append(taken, Drawn{d, entries[i].Seq})
 	}
-	return doc, nil
+	return taken, nil
 }

@@ -10,10 +10,10 @@ import (
 	"stallkeeper/internal/record"
 )
 
-// Moment is one line of a lot's timeline.
+// Moment is one line of a lot's timeline. Times are UTC; a zero Until is a moment, or a stage that still runs.
 type Moment struct {
 	At    time.Time    `json:"at"`
-	Until *time.Time   `json:"until,omitempty"`
+	Until time.Time    `json:"until,omitzero"`
 	What  string       `json:"what"`
 	Text  string       `json:"text"`
 	Piece cook.PieceID `json:"piece,omitempty"`
@@ -23,7 +23,7 @@ type Moment struct {
 }
 
 // Timeline is the whole way of a lot, from its opening to the freezer: the entries that hold, and what was logged in its cooks.
-func (o Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
+func (s Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 	var out []Moment
 	for _, e := range lot.Entries {
 		if lot.Replaced(e.Seq) != 0 || e.Kind == record.KindWithdrawal || e.Kind == record.KindStageEnded {
@@ -38,7 +38,7 @@ func (o Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 			m.What, m.Piece, m.Cook = string(start.Stage), start.Piece, start.Cook
 			m.Until = stageUntil(lot, e.Seq)
 		}
-		for i, said := range record.Tell(body, o.Location) {
+		for i, said := range record.Tell(body, s.Location) {
 			if i > 0 {
 				m.Text += "; "
 			}
@@ -50,7 +50,7 @@ func (o Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 		if run.Cook == 0 {
 			continue
 		}
-		events, err := o.cookMoments(ctx, lot, run)
+		events, err := s.cookMoments(ctx, lot, run)
 		if err != nil {
 			return nil, err
 		}
@@ -60,18 +60,18 @@ func (o Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 	return out, nil
 }
 
-func stageUntil(lot *record.Lot, seq int64) *time.Time {
+func stageUntil(lot *record.Lot, seq int64) time.Time {
 	for _, run := range lot.Stages {
-		if run.Seq == seq {
-			return OrNull(run.Until)
+		if run.Seq == seq && !run.Until.IsZero() {
+			return run.Until.UTC()
 		}
 	}
-	return nil
+	return time.Time{}
 }
 
 // cookMoments are the events of a cook that concern the meat of the stage.
-func (o Shop) cookMoments(ctx context.Context, lot *record.Lot, run record.StageRun) ([]Moment, error) {
-	stored, err := o.Library.Cook(ctx, run.Cook)
+func (s Shop) cookMoments(ctx context.Context, lot *record.Lot, run record.StageRun) ([]Moment, error) {
+	stored, err := s.Library.Cook(ctx, run.Cook)
 	if errors.Is(err, cook.ErrNotFound) {
 		return nil, nil
 	}
@@ -95,13 +95,4 @@ func eventText(e cook.Event) string {
 		return "pit set to " + record.Degrees(e.Celsius)
 	}
 	return ""
-}
-
-// OrNull is a time in JSON: null when there is none.
-func OrNull(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	t = t.UTC()
-	return &t
 }

@@ -27,14 +27,14 @@ type YieldHistory struct {
 // historyLots is how many earlier lots are looked at.
 const historyLots = 100
 
-func (o Shop) YieldOf(ctx context.Context, lot *record.Lot) (Yield, error) {
+func (s Shop) YieldOf(ctx context.Context, lot *record.Lot) (Yield, error) {
 	doc := Yield{Yield: lot.Yield(), Published: []record.Published{}}
 	for _, p := range lot.Pieces {
 		if list := record.PublishedYields(p.Cut); len(doc.Published) == 0 {
 			doc.Published = append(doc.Published, list...)
 		}
 	}
-	others, _, err := o.Records.Lots(ctx, 0, historyLots, false)
+	others, _, err := s.Records.Lots(ctx, 0, historyLots, false)
 	if err != nil {
 		return doc, err
 	}

@@ -14,18 +14,6 @@ import (
 	"stallkeeper/internal/web/problem"
 )
 
-func LoopbackHost(host string) bool {
-	name := host
-	if h, _, err := net.SplitHostPort(host); err == nil {
-		name = h
-	}
-	name = strings.ToLower(strings.TrimSuffix(strings.Trim(name, "[]"), "."))
-	if ip, err := netip.ParseAddr(name); err == nil {
-		return ip.Unmap().IsLoopback()
-	}
-	return name == "localhost" || strings.HasSuffix(name, ".localhost") // RFC 6761, section 6.3
-}
-
 // Level is what a person may do. Each level includes those before it.
 type Level string
 
@@ -42,25 +30,26 @@ type Visitor struct {
 	Level Level
 }
 
-// May reports whether the person has the level or a higher one.
-func (p Visitor) May(need Level) bool {
+// May reports whether the visitor has the level or a higher one.
+func (v Visitor) May(need Level) bool {
 	order := []Level{Watch, Work, Manage}
-	return slices.Index(order, p.Level) >= slices.Index(order, need)
+	return slices.Index(order, v.Level) >= slices.Index(order, need)
 }
 
 type key struct{}
 
-// Of gives who asks; the guard has put it there.
+// Of gives who asks. One whom nobody has let in has no level and may do nothing.
 func Of(r *http.Request) Visitor {
-	p, _ := r.Context().Value(key{}).(Visitor)
-	return p
+	v, _ := r.Context().Value(key{}).(Visitor)
+	return v
 }
 
-// In gives a context that knows the person; personOf finds them there.
-func (p Visitor) In(ctx context.Context) context.Context {
-	return context.WithValue(ctx, key{}, p)
+// In gives a context that knows the visitor; Of finds them there.
+func (v Visitor) In(ctx context.Context) context.Context {
+	return context.WithValue(ctx, key{}, v)
 }
 
+// TooLow is the refusal of what needs a higher level: 403.
 func TooLow(need Level) error {
 	return problem.New(http.StatusForbidden, "Not allowed", fmt.Sprintf("this needs the level %q: log in as somebody who has it", need))
 }
@@ -75,3 +64,16 @@ func By(r *http.Request, said string) string {
 
 // OnPage stands in the log for a person without a name.
 const OnPage = "page"
+
+// LoopbackHost reports whether a Host header names the machine itself: localhost, a name below it, or a loopback address, with or without a port.
+func LoopbackHost(host string) bool {
+	name := host
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		name = h
+	}
+	name = strings.ToLower(strings.TrimSuffix(strings.Trim(name, "[]"), "."))
+	if ip, err := netip.ParseAddr(name); err == nil {
+		return ip.Unmap().IsLoopback()
+	}
+	return name == "localhost" || strings.HasSuffix(name, ".localhost") // RFC 6761, section 6.3
+}
