@@ -13,6 +13,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 // chart is the place of one curve on the page, and its scales.
@@ -197,7 +198,7 @@ func (g *chart) frame() {
 		x := g.at(t)
 		g.pdf.SetDrawColor(215, 215, 215)
 		g.pdf.Line(x, g.y, x, g.y+g.hig)
-		text := t.Format("15:04")
+		text := when.Clock(t, g.in)
 		if every >= 24*time.Hour {
 			text = t.Format("Jan 2")
 		} else if i == 0 || t.Hour() < int(every/time.Hour) && t.Minute() == 0 {
@@ -349,7 +350,7 @@ func (g *chart) silences(l Line) string {
 	last := g.Stage.From
 	note := func(until time.Time) {
 		if until.Sub(last) > gap {
-			found = append(found, fmt.Sprintf("%s for about %s", record.Stamp(last, g.in), span(until.Sub(last))))
+			found = append(found, fmt.Sprintf("%s for about %s", record.Stamp(last, g.in), when.Span(until.Sub(last))))
 		}
 		last = until
 	}

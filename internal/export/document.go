@@ -12,6 +12,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 // document writes the parts of an account down a sheet.
@@ -164,7 +165,7 @@ func (d *document) stages() {
 	for _, s := range d.Lot.Stages {
 		until, lasted := "goes on", "–"
 		if !s.Until.IsZero() {
-			until, lasted = d.when(s.Until), span(s.Until.Sub(s.From))
+			until, lasted = d.when(s.Until), when.Span(s.Until.Sub(s.From))
 		}
 		rows = append(rows, plain(string(s.Stage), cmp.Or(string(s.Piece), "whole lot"), d.when(s.From), until, lasted, orDash(names(s.Probes)), s.By))
 	}
@@ -208,16 +209,4 @@ func pick[T any](is bool, yes, no T) T {
 		return yes
 	}
 	return no
-}
-
-// span is a duration in words: "14 h 5 min", "6 d 3 h".
-func span(d time.Duration) string {
-	minutes := int64(d.Round(time.Minute) / time.Minute)
-	switch {
-	case minutes < 60:
-		return fmt.Sprintf("%d min", minutes)
-	case minutes < 48*60:
-		return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
-	}
-	return fmt.Sprintf("%d d %d h", minutes/1440, minutes%1440/60)
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 // limit is one critical limit as the entries name it, and how often it was found how.
@@ -116,7 +117,7 @@ func (d *document) entry(e record.Entry) ([]cell, error) {
 	}
 	times := d.when(e.At)
 	if late := e.Late(); late > 0 {
-		times += "\nLATE by " + span(late)
+		times += "\nLATE by " + when.Span(late)
 	}
 	times += "\n" + d.when(e.Entered)
 	what := strings.ToUpper(e.Kind.KindName())

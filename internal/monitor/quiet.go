@@ -8,7 +8,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
-	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/when"
 )
 
 // need is something that will want a person, and what to call it.
@@ -165,7 +165,7 @@ func (f *fire) needs(m *State) []need {
 			if decide.Before(f.frontier) {
 				decide = by
 			}
-			out = append(out, need{decide, fmt.Sprintf("it is time to decide about %s and the serving hour %s", p.ID, outlook.ShowTime(by, m.now, m.o.Zone))})
+			out = append(out, need{decide, fmt.Sprintf("it is time to decide about %s and the serving hour %s", p.ID, when.Near(by, m.now, m.o.Zone))})
 		}
 		if t, ok := f.lukewarmAt(m, p); ok {
 			out = append(out, need{t, fmt.Sprintf("%s will have been lukewarm for %d hours", p.ID, int(m.o.Settings.DangerZone.Longest/time.Hour))})

@@ -146,6 +146,3 @@ func readyText(f estimator.Forecast, zone *time.Location) string {
 	}
 	return fmt.Sprintf("Ready about %s, between %s and %s in four cases of five.", show(mid), show(early), show(late))
 }
-
-// ShowTime gives the time of day in the zone, with the date when it is not the day of now.
-func ShowTime(t, now time.Time, zone *time.Location) string { return when.Near(t, now, zone) }
