@@ -436,5 +436,8 @@ func TestWatch_SaysWhatIsOffTheFire(t *testing.T) {
 	webtest.Has(t, webtest.Get(t, serveNight(t, n, nil), "/"), "taken off 01:14", "Quiet until")
 	off("flat", 30*time.Minute)
 	off("shoulder", 20*time.Minute)
+	n.Snap.QuietUntil.Because = "Then flat must be down to 21.1 °C (the limit of its cooling)."
+	webtest.Has(t, webtest.Get(t, serveNight(t, n, nil), "/"), "Quiet until", "flat must be down to 21.1 °C")
+	n.Snap.QuietUntil = monitor.QuietUntil{Because: "Everything is off the fire; end the cook."}
 	webtest.Has(t, webtest.Get(t, serveNight(t, n, nil), "/"), "Everything is off the fire")
 }

@@ -30,7 +30,7 @@ func (s reader) quiet(snap *monitor.Snapshot) quiet {
 		return out
 	}
 	switch {
-	case allOff(snap.Cooks):
+	case allOff(snap.Cooks) && !q.Known: // else what came off is being held or chilled, and its clock counts
 		return quiet{Class: "calm", Head: "Everything is off the fire", Why: "End the cook when you like: the watch stops then, the record stays."}
 	case !q.Known:
 		return quiet{Class: "unsure", Head: "No quiet time can be promised", Why: sentence(q.Because)}
