@@ -82,7 +82,7 @@ func (p *Set) getCook(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	body.Rows = line.rows(see)
+	body.Rows = see.curveRows(line)
 	for _, probe := range snap.Probes {
 		if !probe.ID.IsPit() {
 			body.Probes = append(body.Probes, probe.ID)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/chart"
 	"stallkeeper/internal/web/webtest"
 )
 
@@ -57,12 +58,12 @@ func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, b := range line.core {
-		if want := webtest.Courses["flat"](b.at.Sub(n.Start).Hours()); math.Abs(float64(b.last-want)) > 0.2 {
-			t.Errorf("at %s the table says %v, measured were %v", b.at.Format("15:04"), b.last, want)
+	for _, b := range line.Core {
+		if want := webtest.Courses["flat"](b.At.Sub(n.Start).Hours()); math.Abs(float64(b.Last-want)) > 0.2 {
+			t.Errorf("at %s the table says %v, measured were %v", b.At.Format("15:04"), b.Last, want)
 		}
 	}
-	if last := line.core[len(line.core)-1].at; last.After(n.Snap.Now) {
+	if last := line.Core[len(line.Core)-1].At; last.After(n.Snap.Now) {
 		t.Errorf("the last value stands at %s, in the future", last)
 	}
 }
@@ -79,7 +80,7 @@ func TestLanes_LabelsNeverTouch(t *testing.T) {
 		c := n.Snap.Cooks[0]
 		out := p.lanesOf(&c, see, "", nil)
 		a := cookAxis(&c, see.now)
-		if touch := words(a.share(c.Stored.ServeBy), out.ServeEnd).touches(words(a.share(at), out.NowEnd)); touch && !out.ServeLow {
+		if touch := chart.FlagWords(a.Share(c.Stored.ServeBy), out.ServeEnd).Touches(chart.FlagWords(a.Share(at), out.NowEnd)); touch && !out.ServeLow {
 			t.Errorf("after %v h the words at now and at the serving hour overlap", h)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/web/chart"
 	"stallkeeper/internal/when"
 )
 
@@ -26,10 +27,10 @@ type lane struct {
 	Ready    string // in words
 	Late     string // "" unless the serving hour is at risk
 	Help     string // what would bring it there
-	Bars     []bar
-	Window   window
-	If       *window // the band of a what-if
-	Hold     *bar    // the hold of a what-if
+	Bars     []chart.Bar
+	Window   chart.Window
+	If       *chart.Window // the band of a what-if
+	Hold     *chart.Bar    // the hold of a what-if
 	WrapAt   string
 	WrapText string
 	Alt      string
@@ -46,9 +47,9 @@ type lanes struct {
 	ServeLow bool // the label stands a row lower, clear of the other
 	NowX     string
 	NowEnd   bool
-	Ticks    []tick
+	Ticks    []chart.Tick
 	Lanes    []lane
-	All      window
+	All      chart.Window
 	AllText  string
 	AllBy    string // how likely all are ready by the serving hour
 	Stale    string // "" while readings come
@@ -57,20 +58,46 @@ type lanes struct {
 // staleAfter is the age of the newest reading from which the page says it.
 const staleAfter = 3 * time.Minute
 
+// cookAxis spans from the lighting of the fire to the serving hour, or to where the last piece is probably ready if that
+// is later. Without a serving hour it takes in the whole bands. What lies beyond is cut, and the lane says so.
+func cookAxis(c *monitor.CookView, now time.Time) chart.Axis {
+	a := chart.Axis{From: c.Stored.Started, To: now.Add(time.Hour)}
+	later := func(t time.Time) {
+		if t.After(a.To) {
+			a.To = t
+		}
+	}
+	later(c.Stored.ServeBy)
+	for _, v := range c.Pieces {
+		later(v.Forecast.Ready[3])
+		if c.Stored.ServeBy.IsZero() {
+			later(v.Forecast.Ready[5])
+		}
+	}
+	if limit := now.Add(20 * time.Hour); a.To.After(limit) {
+		a.To = limit
+	}
+	if a.From.After(now) {
+		a.From = now
+	}
+	a.To = a.To.Add(a.To.Sub(a.From) / 16)
+	return a
+}
+
 func (p *Set) lanesOf(c *monitor.CookView, see reader, chosen string, past map[cook.PieceID][]stretch) lanes {
 	a := cookAxis(c, see.now)
 	out := lanes{ID: c.Stored.ID, Name: c.Stored.Name, Fire: c.Stored.Pit.Fire, Serve: c.Stored.ServeBy,
-		NowX: a.X(see.now), NowEnd: a.share(see.now) > 0.5, Ticks: a.ticks(see.in), All: a.window(c.AllReady), AllText: see.allReady(c), AllBy: allBy(c)}
+		NowX: a.X(see.now), NowEnd: a.Share(see.now) > 0.5, Ticks: a.Ticks(see.in), All: a.Window(c.AllReady), AllText: see.allReady(c), AllBy: allBy(c)}
 	if age := see.now.Sub(c.NewestAt); !c.NewestAt.IsZero() && age > staleAfter {
 		out.Stale = "The newest reading is " + when.Span(age) + " old."
 	}
 	if !c.Stored.ServeBy.IsZero() {
-		serve, now := a.share(c.Stored.ServeBy), a.share(see.now)
+		serve, now := a.Share(c.Stored.ServeBy), a.Share(see.now)
 		out.ServeX, out.ServeEnd = a.X(c.Stored.ServeBy), serve > 0.5
-		if serve > now && serve-now < 2*flagRoom && now > flagRoom {
+		if serve > now && serve-now < 2*chart.FlagRoom && now > chart.FlagRoom {
 			out.NowEnd = true
 		}
-		out.ServeLow = words(serve, out.ServeEnd).touches(words(now, out.NowEnd))
+		out.ServeLow = chart.FlagWords(serve, out.ServeEnd).Touches(chart.FlagWords(now, out.NowEnd))
 	}
 	for i := range c.Pieces {
 		out.Lanes = append(out.Lanes, see.lane(a, c, &c.Pieces[i], chosen, past[c.Pieces[i].Piece.ID]))
@@ -78,7 +105,7 @@ func (p *Set) lanesOf(c *monitor.CookView, see reader, chosen string, past map[c
 	return out
 }
 
-func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen string, past []stretch) lane {
+func (s reader) lane(a chart.Axis, c *monitor.CookView, v *monitor.PieceView, chosen string, past []stretch) lane {
 	key := fmt.Sprintf("%d/%s", c.Stored.ID, v.Piece.ID)
 	l := lane{Key: key, Href: "/?piece=" + key, Chosen: key == chosen, Name: string(v.Piece.ID), Cut: cutName(v.Piece.Cut),
 		Target: s.Mark(v.Piece.Target), Ready: "no reading yet", State: stateName(estimator.Unknown)}
@@ -87,13 +114,13 @@ func (s reader) lane(a axis, c *monitor.CookView, v *monitor.PieceView, chosen s
 		return l
 	}
 	f := v.Forecast
-	l.State, l.Core, l.Ready, l.Window = stateName(f.State), s.Degrees(f.Core), s.ready(f), a.window(f.Ready)
+	l.State, l.Core, l.Ready, l.Window = stateName(f.State), s.Degrees(f.Core), s.ready(f), a.Window(f.Ready)
 	l.Late = s.late(c.Stored.ServeBy, v)
 	l.Help = s.help(l.Late, v.Advice)
 	off := takenOff(&c.Stored, v.Piece.ID)
 	past = until(past, off)
 	for _, t := range past {
-		l.Bars = append(l.Bars, a.bar(string(t.State), stageLabel(t.State), t.From, t.To))
+		l.Bars = append(l.Bars, a.Bar(string(t.State), stageLabel(t.State), t.From, t.To))
 	}
 	if !off.IsZero() {
 		l.State, l.Late, l.Help = "taken off "+s.Short(off), "", ""
@@ -164,22 +191,22 @@ func (s reader) help(late string, a monitor.Advice) string {
 }
 
 // expected is what is still to come before the ready time.
-func (s reader) expected(a axis, f estimator.Forecast) []bar {
+func (s reader) expected(a chart.Axis, f estimator.Forecast) []chart.Bar {
 	if f.State == estimator.Ready || f.State == estimator.Cooling || f.State == estimator.Unknown {
 		return nil
 	}
-	var out []bar
+	var out []chart.Bar
 	at := s.now
 	if f.State == estimator.Stall && f.StallEnd.After(at) {
-		out = append(out, a.bar("stall later", "stall", at, f.StallEnd))
+		out = append(out, a.Bar("stall later", "stall", at, f.StallEnd))
 		at = f.StallEnd
 	}
 	end := f.Ready[3]
 	if end.IsZero() {
-		end = a.to
+		end = a.To
 	}
 	if end.After(at) {
-		out = append(out, a.bar("later", "", at, end))
+		out = append(out, a.Bar("later", "", at, end))
 	}
 	return out
 }

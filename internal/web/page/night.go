@@ -14,6 +14,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/web/chart"
 	"stallkeeper/internal/when"
 )
 
@@ -50,18 +51,12 @@ type chosen struct {
 	Wrapped   bool
 	Over      bool // ready or taken off: nothing left to ask
 	Off       time.Time
-	Marks     []mark
+	Marks     []chart.Mark
 	Rows      []curveRow
 	CanRaise  bool
 	Raised    thermal.Celsius
 	WaterLost string
 	Clocks    clocks
-}
-
-// mark is an event beside the curve.
-type mark struct {
-	Time time.Time
-	What string
 }
 
 // logged is what a person just logged, so that it can be taken back.
@@ -168,7 +163,7 @@ func (p *Set) chosen(ctx context.Context, see reader, snap *monitor.Snapshot, c 
 	out.Raised, out.CanRaise = out.SetPoint+raise, out.SetPoint+raise <= hottest
 	for _, e := range c.Stored.Events {
 		if e.Piece == "" || e.Piece == v.Piece.ID {
-			out.Marks = append(out.Marks, mark{Time: e.Time, What: see.eventName(e)})
+			out.Marks = append(out.Marks, chart.Mark{Time: e.Time, What: see.eventName(e)})
 			out.Wrapped = (out.Wrapped || e.Kind == cook.EventWrap) && e.Kind != cook.EventUnwrap
 		}
 	}
@@ -193,7 +188,7 @@ func (p *Set) chosen(ctx context.Context, see reader, snap *monitor.Snapshot, c 
 	if err != nil {
 		return nil, err
 	}
-	out.Rows = curve.rows(see)
+	out.Rows = see.curveRows(curve)
 	return out, nil
 }
 

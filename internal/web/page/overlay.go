@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/chart"
 	"stallkeeper/internal/web/problem"
 )
 
@@ -24,7 +25,7 @@ type laid struct {
 	Key    string // "7/flat"
 	Name   string // "flat, Thanksgiving table"
 	Detail string
-	core   []stop
+	core   []chart.Stop
 	from   time.Time
 }
 
@@ -102,9 +103,9 @@ func (s reader) laidRows(all []laid) []laidRow {
 		for _, l := range all {
 			value := ""
 			for _, b := range l.core {
-				since := b.at.Sub(l.from)
+				since := b.At.Sub(l.from)
 				if since <= after && since > after-laidStep {
-					value = s.Degrees(b.last)
+					value = s.Degrees(b.Last)
 				}
 				more = more || since > after
 			}
@@ -124,9 +125,9 @@ type laidJSON struct {
 }
 
 type laidCurve struct {
-	Name  string    `json:"name"`
-	Hours []float64 `json:"hours"`
-	Core  []number  `json:"core"`
+	Name  string         `json:"name"`
+	Hours []float64      `json:"hours"`
+	Core  []chart.Number `json:"core"`
 }
 
 func (p *Set) getOverlayCurves(w http.ResponseWriter, r *http.Request) error {
@@ -137,9 +138,9 @@ func (p *Set) getOverlayCurves(w http.ResponseWriter, r *http.Request) error {
 	see := readerOf(r, p.Now(), p.Location)
 	out := laidJSON{Unit: see.Unit()}
 	for _, l := range all {
-		c := laidCurve{Name: l.Name, Hours: []float64{}, Core: []number{}}
+		c := laidCurve{Name: l.Name, Hours: []float64{}, Core: []chart.Number{}}
 		for _, b := range l.core {
-			c.Hours, c.Core = append(c.Hours, math.Round(1e4*b.at.Sub(l.from).Hours())/1e4), append(c.Core, number(see.number(b.last)))
+			c.Hours, c.Core = append(c.Hours, math.Round(1e4*b.At.Sub(l.from).Hours())/1e4), append(c.Core, chart.Number(see.number(b.Last)))
 		}
 		out.Curves = append(out.Curves, c)
 	}

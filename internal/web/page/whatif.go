@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/web/chart"
 	"stallkeeper/internal/when"
 )
 
@@ -70,7 +71,7 @@ func (p *Set) ask(ctx context.Context, see reader, c *monitor.CookView, v *monit
 }
 
 // showBand draws the asked band into the piece's lane.
-func (n *nightView) showBand(key string, a axis) {
+func (n *nightView) showBand(key string, a chart.Axis) {
 	for i := range n.Cooks {
 		for j := range n.Cooks[i].Lanes {
 			l := &n.Cooks[i].Lanes[j]
@@ -78,11 +79,11 @@ func (n *nightView) showBand(key string, a axis) {
 				continue
 			}
 			if from, to := n.Asked.kept[0], n.Asked.kept[1]; !to.IsZero() {
-				b := a.bar("hold", "hold", from, to)
+				b := a.Bar("hold", "hold", from, to)
 				l.Hold = &b
 				continue
 			}
-			w := a.window(n.Asked.forecast.Ready)
+			w := a.Window(n.Asked.forecast.Ready)
 			l.If = &w
 		}
 	}
