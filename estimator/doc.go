@@ -18,10 +18,10 @@
 // slows it, and in foil nothing passes the boiling point at the altitude. This is the reduced form of textbook conduction
 // (Incropera et al., ch. 5) with the supply-limited evaporation that food engineering describes (Bengtsson et al. 1976;
 // van der Sman 2007). The fifteen free parameters have a normal prior by cut, mass, thickness, setpoint and kind of
-// fire, learned from finished cooks (Learn; empirical Bayes). They are fitted to the log by damped Gauss-Newton steps under a correlated misfit, the
-// neighbourhood of the best fit is drawn after Laplace and weighted by importance, and two hundred draws run ahead under
-// a pit that wanders as it did and sags a little, heat transfer and wetness that drift, planned wraps, planned and
-// unplanned setpoints. Most scenarios longer than people let a cook go on (about 29 hours) are drawn anew.
+// fire, learned from finished cooks (Learn; empirical Bayes), which LearnPit moves to the cooks of one pit. They are
+// fitted to the log by damped Gauss-Newton steps under a correlated misfit, the neighbourhood of the best fit is drawn
+// after Laplace and weighted by importance, and two hundred draws run ahead under a pit that wanders as it did and sags
+// a little, heat transfer and wetness that drift, planned wraps, planned and unplanned setpoints. Most scenarios longer than people let a cook go on (about 29 hours) are drawn anew.
 // Where the curve gains pace as only a wrap makes it, draws with a wrap that nobody wrote down take part in proportion
 // to how well they explain the log.
 //

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -117,6 +118,32 @@ func TestBacktest_SequenceLearnsAPit(t *testing.T) {
 	t.Logf("CRPS after the first cook: %.0f min without learning, %.0f min with", without, with)
 	if !(with < 0.8*without) {
 		t.Errorf("CRPS %.1f min without learning and %.1f with: the pit was not learned", without, with)
+	}
+}
+
+// A forecast learns from earlier cooks of its pit, and from none that was not finished yet or had another fire.
+func TestForecast_LearnsFromEarlierCooks(t *testing.T) {
+	dir := t.TempDir()
+	pit := hiddenPit{fire: simulate.Pellet, vary: simulate.PitVary{Draught: 0.6, HeatTransfer: 0.65}, offset: 6}
+	for i := range 3 {
+		mustCookOn(t, filepath.Join(dir, fmt.Sprintf("cook-%d", i)), pit, "pellet", 100+uint64(i), every3Days(i))
+	}
+	forecast := func(last int, args ...string) (out string, code int, said string) {
+		var o, e bytes.Buffer
+		at := every3Days(last).Add(2 * time.Hour).Format(time.RFC3339)
+		code = run(t.Context(), append([]string{"forecast", "--json", "--at", at, "--log", filepath.Join(dir, fmt.Sprintf("cook-%d", last))}, args...), &o, &e)
+		return o.String(), code, e.String()
+	}
+	plain, _, _ := forecast(2)
+	taught, code, said := forecast(2, "--earlier", dir)
+	if code != 0 || taught == plain {
+		t.Errorf("exit %d, %s; learned forecast %q, without %q: want another one", code, said, taught, plain)
+	}
+	if again, _, _ := forecast(2, "--earlier", filepath.Join(dir, "cook-0"), "--earlier", filepath.Join(dir, "cook-1")); again != taught {
+		t.Errorf("from the two finished cooks alone %q, from the whole folder %q: the rest must not count", again, taught)
+	}
+	if _, code, said := forecast(0, "--earlier", dir); code != 2 || !strings.Contains(said, "no earlier cook") {
+		t.Errorf("the first cook, with none before: exit %d, %q", code, said)
 	}
 }
 

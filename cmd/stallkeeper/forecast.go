@@ -15,12 +15,15 @@ type forecastCmd struct {
 	At      time.Time `placeholder:"TIME" help:"Forecast from what was known then (RFC 3339; default: the last reading)."`
 	WhatIf  []string  `placeholder:"DO" sep:"none" help:"Also forecast as if: wrap=foil@now, setpoint=121C@+30m, wrap=paper@70C. Repeatable."`
 	ServeBy time.Time `placeholder:"TIME" help:"Name the cheapest action that makes it ready by then (RFC 3339)."`
+	Earlier []string  `placeholder:"DIR" sep:"none" help:"Learn this pit first from earlier cook logs, or folders of them: finished before the forecast, with the same pit.fire. Repeatable."`
 	JSON    bool      `help:"One JSON object per line."`
 }
 
 // Help gives an example.
 func (forecastCmd) Help() string {
 	return `Example: stallkeeper forecast --log ./brisket --at 2026-05-03T02:00:00+02:00 --json --what-if 'wrap=foil@now'
+
+--earlier ./my-cooks lets it learn what sets your pit apart; stallkeeper backtest --sequence ./my-cooks says whether that has helped.
 
 A forecast is a statement about temperature and time, never about safety: measure with a thermometer in the thickest part.`
 }
@@ -37,7 +40,11 @@ func (f forecastCmd) Run(c *console) error {
 			return err
 		}
 	}
-	e := estimator.New(estimator.DefaultPrior())
+	prior, err := f.prior(log, at)
+	if err != nil {
+		return err
+	}
+	e := estimator.New(prior)
 	unreached := false
 	for _, p := range log.Cook.Pieces {
 		in := outlook.FromLog(log, p)
@@ -63,6 +70,33 @@ func (f forecastCmd) Run(c *console) error {
 		return errFinding
 	}
 	return nil
+}
+
+// prior is the one that comes with the program, or what earlier cooks of the pit make of it.
+func (f forecastCmd) prior(log *cook.Log, at time.Time) (estimator.Prior, error) {
+	if len(f.Earlier) == 0 {
+		return estimator.DefaultPrior(), nil
+	}
+	dirs, err := findLogs(f.Earlier)
+	if err != nil {
+		return estimator.Prior{}, err
+	}
+	var taught []estimator.Finished
+	for _, dir := range dirs {
+		pieces, _, err := backtestCmd{}.read(dir)
+		if err != nil {
+			return estimator.Prior{}, err
+		}
+		for _, p := range pieces {
+			if !p.ready.After(at) && p.in.Fire == log.Cook.Pit.Fire {
+				taught = append(taught, estimator.Finished{Input: p.in, Ready: p.ready})
+			}
+		}
+	}
+	if len(taught) == 0 {
+		return estimator.Prior{}, fmt.Errorf("no earlier cook has pit.fire %q and was finished by %s: leave --earlier out, or name logs that have", log.Cook.Pit.Fire, at.Format(time.RFC3339))
+	}
+	return learn(taught), nil
 }
 
 // readLog reads the cook log in a folder; an error names the folder.
