@@ -3,14 +3,12 @@ package api
 import (
 	"math"
 	"net/http"
-	"strings"
 	"time"
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/calibrate"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
-	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
 )
@@ -141,34 +139,12 @@ func (api *API) postCheck(w http.ResponseWriter, r *http.Request) error {
 
 // keepCheck judges a check and enters it in the shop's records.
 func (api *API) keepCheck(r *http.Request, ask checkAsk) (record.Entry, error) {
-	if err := ask.Probe.Validate(); err != nil {
-		return record.Entry{}, problem.Bad("probe: %s", problem.ClipTo(err.Error(), 200))
-	}
-	tolerance := api.opts.Checking.Allowed()
-	if ask.Tolerance != nil {
-		tolerance = *ask.Tolerance
-	}
-	var points []calibrate.Point
-	for _, p := range ask.Points {
-		points = append(points, calibrate.Point{Reference: p.True, Shown: p.Read})
-	}
-	if ask.Method == "" {
-		ask.Method = "ice and boiling water"
-	}
-	body := record.ProbeChecked{Instrument: string(ask.Probe), Method: ask.Method, AltitudeM: ask.AltitudeM, Reference: ask.Reference, Points: ask.Points,
-		Tolerance: &tolerance, Passed: calibrate.Judge(points, tolerance), AsLeft: ask.AsLeft, Action: ask.Action, Note: ask.Note}
-	if err := body.Validate(); err != nil {
-		return record.Entry{}, problem.Bad("%s", problem.ClipTo(strings.ReplaceAll(err.Error(), "\n", "; "), 500))
-	}
 	who, auth, err := api.opts.Sign(r, ask.Signature)
 	if err != nil {
 		return record.Entry{}, err
 	}
-	entries, err := api.opts.Checks.Append(r.Context(), record.Draft{At: ask.Time, By: who, Auth: auth, Body: body})
-	if err != nil {
-		return record.Entry{}, shop.RecordError(err)
-	}
-	return entries[0], nil
+	return api.opts.KeepCheck(r.Context(), shop.Checked{Probe: ask.Probe, At: ask.Time, Tolerance: ask.Tolerance, Body: record.ProbeChecked{Method: ask.Method,
+		AltitudeM: ask.AltitudeM, Reference: ask.Reference, Points: ask.Points, AsLeft: ask.AsLeft, Action: ask.Action, Note: ask.Note}}, who, auth)
 }
 
 // comparisonDoc is two probes side by side: the first less the second.

@@ -166,6 +166,7 @@ func (p *Set) Register(mux *http.ServeMux) {
 		"GET /probes":               p.getProbes,
 		"GET /probes/{id...}":       p.getProbePage,
 		"POST /probes/reading":      p.postReading,
+		"POST /probes/check":        p.postCheck,
 		"GET /settings":             p.getSettings,
 		"GET /curve/{cook}/{piece}": p.curve,
 		"POST /cooks/{id}/events":   p.postEvent,

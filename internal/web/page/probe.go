@@ -28,6 +28,8 @@ type probeView struct {
 	Others     []cook.ProbeID
 	With       cook.ProbeID
 	Side       *calibrate.Comparison
+	Check      checkForm
+	Kept       bool // a check was entered just now
 }
 
 // besideWithin is how near in time two readings must lie to be compared on the page.
@@ -35,7 +37,12 @@ const besideWithin = 30 * time.Second
 
 // getProbePage shows a probe with its checks, and beside another one where the request names it.
 func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
-	id := cook.ProbeID(r.PathValue("id"))
+	return p.probePage(w, r, cook.ProbeID(r.PathValue("id")), http.StatusOK, checkForm{})
+}
+
+// probePage shows the probe; f is a check that was not accepted.
+func (p *Set) probePage(w http.ResponseWriter, r *http.Request, id cook.ProbeID, status int, f checkForm) error {
+	f.Sign = p.signing(r)
 	if err := id.Validate(); err != nil {
 		return problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("no probe can have the name %s", problem.Clip(string(id))))
 	}
@@ -45,7 +52,7 @@ func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	body := probeView{ID: id, Standing: standings[id], Checks: slices.Clone(history[id]), Every: p.Checking.Every, Tolerance: fmt.Sprintf("%g K", float64(p.Checking.Allowed()))}
+	body := probeView{ID: id, Check: f, Kept: r.URL.Query().Get("kept") == "check", Standing: standings[id], Checks: slices.Clone(history[id]), Every: p.Checking.Every, Tolerance: fmt.Sprintf("%g K", float64(p.Checking.Allowed()))}
 	slices.Reverse(body.Checks)
 	for _, v := range snap.Probes {
 		if v.ID == id {
@@ -79,7 +86,7 @@ func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
 		}
 		body.Side = &side
 	}
-	return p.render(w, r, http.StatusOK, "probe", frame{reader: see, Title: "Probe " + string(id), Here: "probes", Body: body})
+	return p.render(w, r, status, "probe", frame{reader: see, Title: "Probe " + string(id), Here: "probes", Body: body})
 }
 
 func signed(k float64) string {

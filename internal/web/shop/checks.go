@@ -5,12 +5,14 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/calibrate"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/web/problem"
 )
 
 // Checks keeps checks of thermometers in the shop's records.
@@ -60,6 +62,42 @@ func CheckOf(e record.Entry) (cook.ProbeID, calibrate.Check, error) {
 		c.Points = append(c.Points, calibrate.Point{Kind: kind, Time: e.At, Reference: p.True, Shown: p.Read})
 	}
 	return cook.ProbeID(b.Instrument), c, nil
+}
+
+// Checked is a check as it was made. Whether it was passed is for the shop to say.
+type Checked struct {
+	Probe     cook.ProbeID
+	At        time.Time             // zero: now
+	Tolerance *thermal.CelsiusDelta // nil: the shop's
+	Body      record.ProbeChecked
+}
+
+// KeepCheck judges a check and enters it in the shop's records.
+func (o Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.Auth) (record.Entry, error) {
+	if err := c.Probe.Validate(); err != nil {
+		return record.Entry{}, problem.Bad("probe: %s", problem.ClipTo(err.Error(), 200))
+	}
+	tolerance := o.Checking.Allowed()
+	if c.Tolerance != nil {
+		tolerance = *c.Tolerance
+	}
+	points := make([]calibrate.Point, 0, len(c.Body.Points))
+	for _, p := range c.Body.Points {
+		points = append(points, calibrate.Point{Reference: p.True, Shown: p.Read})
+	}
+	body := c.Body
+	body.Instrument, body.Tolerance, body.Passed = string(c.Probe), &tolerance, calibrate.Judge(points, tolerance)
+	if body.Method == "" {
+		body.Method = "ice and boiling water"
+	}
+	if err := body.Validate(); err != nil {
+		return record.Entry{}, problem.Bad("%s", problem.ClipTo(strings.ReplaceAll(err.Error(), "\n", "; "), 500))
+	}
+	entries, err := o.Checks.Append(ctx, record.Draft{At: c.At, By: by, Auth: auth, Body: body})
+	if err != nil {
+		return record.Entry{}, RecordError(err)
+	}
+	return entries[0], nil
 }
 
 // Standings gives how each probe that was ever checked stands; of one probe where it is named.
