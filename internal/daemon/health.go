@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"errors"
-	"fmt"
 	"slices"
 	"time"
 
@@ -42,7 +41,7 @@ func (w *watch) besides(now time.Time) []monitor.Effect {
 
 // faultOf says what is wrong with a probe whose value cannot become degrees, and what to do.
 func faultOf(a ingest.Aside) monitor.Fault {
-	f := monitor.Fault{Since: a.At, What: fmt.Sprintf("what it sends cannot become degrees (%v)", a.Fault)}
+	f := monitor.Fault{Since: a.At, What: "no value", Do: a.Fault.Error()}
 	switch {
 	case errors.Is(a.Fault, convert.ErrOpenCircuit):
 		f.What, f.Do = "open circuit", "look at plug and cable"

@@ -59,7 +59,7 @@ func TestFaultOf(t *testing.T) {
 	}{
 		{fmt.Errorf("ntc: 3.3 V is outside: %w", convert.ErrOpenCircuit), "open circuit", "look at plug and cable"},
 		{fmt.Errorf("ntc: 0 V is outside: %w", convert.ErrShortCircuit), "short circuit", "look for a wet plug, or a crushed or burnt cable"},
-		{fmt.Errorf("raw needs full_scale"), "what it sends cannot become degrees (raw needs full_scale)", ""},
+		{fmt.Errorf("raw needs full_scale"), "no value", "raw needs full_scale"},
 	} {
 		if got := faultOf(ingest.Aside{Fault: test.err}); got.What != test.what || got.Do != test.do {
 			t.Errorf("%v became %+v", test.err, got)
