@@ -50,7 +50,9 @@ func (p *Set) postCheck(w http.ResponseWriter, r *http.Request) error {
 }
 
 // probePath is a probe's name in an address; its levels stay.
-func probePath(id cook.ProbeID) string { return strings.ReplaceAll(url.PathEscape(string(id)), "%2F", "/") }
+func probePath(id cook.ProbeID) string {
+	return strings.ReplaceAll(url.PathEscape(string(id)), "%2F", "/")
+}
 
 func (p *Set) enterCheck(r *http.Request, id cook.ProbeID) error {
 	see := readerOf(r, p.Now(), p.Location)
