@@ -29,8 +29,13 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 			w.stale = append(w.stale, *e.Rewatch)
 		case e.Deviation != nil, e.Judged != nil:
 			w.unsaid = append(w.unsaid, e)
-		case e.Recount != 0 && !slices.Contains(w.owed, e.Recount):
-			w.owed = append(w.owed, e.Recount)
+		case e.Recount != 0:
+			if w.counting != nil && w.counting.id == e.Recount {
+				w.giveUp() // it has changed: from the beginning
+			}
+			if !slices.Contains(w.owed, e.Recount) {
+				w.owed = append(w.owed, e.Recount)
+			}
 		}
 	}
 	if len(w.unkept)+len(w.unsaid) > 0 {

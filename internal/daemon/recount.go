@@ -13,38 +13,63 @@ import (
 	"stallkeeper/internal/store"
 )
 
-// recountOwed counts again what is to be. A cook whose readings could not be read stays owed.
-func (w *watch) recountOwed(ctx context.Context) {
-	if !w.recalled {
-		err := w.recall(ctx)
-		if w.recalled = err == nil; err != nil && ctx.Err() == nil {
-			w.note(err)
+// recounting is a cook that is being counted again.
+type recounting struct {
+	id      cook.ID
+	count   *monitor.Counting
+	next    func() (cook.Reading, error, bool) // by time, of what was committed up to through
+	stop    func()
+	done    bool  // there is no next
+	through int64 // then what came later, by commit, up to the watch's cursor
+}
+
+// countTurn is for how long a cook is counted before readings, ticks and commands get their turn. One moment of a cook may take longer: it
+// brings a forecast for each piece.
+const (
+	countTurn  = 200 * time.Millisecond
+	laterBatch = 100 // readings
+)
+
+// toCount reports whether there is something to count again, and no trouble that waits for the next tick.
+func (w *watch) toCount() bool {
+	return !w.unable && (!w.recalled || w.counting != nil || len(w.owed)+len(w.stale) > 0)
+}
+
+// countOn works for a turn at what is to be counted again, and reports whether there is more. A cook whose readings could not be read
+// stays owed.
+func (w *watch) countOn(ctx context.Context) bool {
+	var err error
+	switch {
+	case !w.recalled:
+		err = w.recall(ctx)
+		w.recalled = err == nil
+	case w.counting != nil:
+		err = w.countSome(ctx)
+	case len(w.owed) > 0:
+		err = w.beginCount(ctx, w.owed[0])
+	case len(w.stale) > 0:
+		if err = w.rewatch(ctx, w.stale[0]); err == nil {
+			w.stale = w.stale[1:]
 		}
 	}
-	for len(w.owed) > 0 && ctx.Err() == nil {
-		if err := w.recount(ctx, w.owed[0]); err != nil {
-			if ctx.Err() == nil {
-				w.note(err)
-			}
-			return
-		}
-		w.owed = w.owed[1:]
-		w.show()
+	if err != nil && ctx.Err() == nil {
+		w.note(err)
+		w.giveUp()
+		w.unable = true
 	}
-	for len(w.stale) > 0 && ctx.Err() == nil {
-		if err := w.rewatch(ctx, w.stale[0]); err != nil {
-			if ctx.Err() == nil {
-				w.note(err)
-			}
-			return
-		}
-		w.stale = w.stale[1:]
-		w.show()
+	return w.toCount() && ctx.Err() == nil
+}
+
+// giveUp forgets what was counted so far.
+func (w *watch) giveUp() {
+	if w.counting != nil {
+		w.counting.stop()
+		w.counting = nil
 	}
 }
 
-// recount has a cook counted again from what is stored of its probes, and does what comes up on the way.
-func (w *watch) recount(ctx context.Context, id cook.ID) error {
+// beginCount begins to count a cook again from what is stored of its probes.
+func (w *watch) beginCount(ctx context.Context, id cook.ID) error {
 	stored, err := w.db.Cook(ctx, id)
 	if err != nil {
 		return fmt.Errorf("count cook %d again: %w", id, err)
@@ -73,21 +98,70 @@ func (w *watch) recount(ctx context.Context, id cook.ID) error {
 	if err != nil {
 		return fmt.Errorf("count cook %d again: %w", id, err)
 	}
-	var effects []monitor.Effect
-	do := func(more []monitor.Effect) {
-		if len(more) > 0 {
-			w.alive()
-		}
-		if effects = append(effects, more...); len(effects) >= largestBatch {
-			w.act(ctx, effects)
-			effects = nil
-		}
+	c := &recounting{id: id, count: w.core.Count(id, through, forecasted, w.now()), through: through}
+	if c.count == nil { // ended meanwhile
+		w.owed = w.owed[1:]
+		return nil
 	}
-	if err := w.core.Recount(id, w.stored(ctx, own, stored.Started, through), through, forecasted, w.now(), do); err != nil {
-		return fmt.Errorf("count cook %d again: %w", id, err)
+	c.next, c.stop = iter.Pull2(w.stored(ctx, own, stored.Started, through))
+	w.counting = c
+	return nil
+}
+
+// countSome counts for a turn, does what comes up on the way, and puts the cook in its place when all of it is counted.
+func (w *watch) countSome(ctx context.Context) error {
+	c := w.counting
+	var effects []monitor.Effect
+	var err error
+	for began := time.Now(); err == nil && w.counting == c && time.Since(began) < countTurn; {
+		var some []monitor.Effect
+		some, err = w.countStep(ctx, c)
+		effects = append(effects, some...)
 	}
 	w.act(ctx, effects)
+	if err != nil {
+		return fmt.Errorf("count cook %d again: %w", c.id, err)
+	}
 	return nil
+}
+
+// countStep counts the next reading, or those of a batch that came later. When there is none it puts the cook in its place.
+func (w *watch) countStep(ctx context.Context, c *recounting) ([]monitor.Effect, error) {
+	if !c.done {
+		r, err, more := c.next()
+		if c.done = !more; err != nil || !more {
+			return nil, err
+		}
+		return c.count.Add(r), nil
+	}
+	later, err := w.later(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	if len(later) > 0 {
+		return c.count.Later(later), nil
+	}
+	w.giveUp()
+	w.owed = slices.DeleteFunc(w.owed, func(id cook.ID) bool { return id == c.id })
+	return c.count.Done(w.now()), nil
+}
+
+// later gives what was applied to the live cook since the count began and is not counted yet, a batch at a time; none when that
+// is all.
+func (w *watch) later(ctx context.Context, c *recounting) ([]monitor.Committed, error) {
+	next, err := w.db.ReadingsAfter(ctx, c.through, laterBatch)
+	if err != nil {
+		return nil, err
+	}
+	var out []monitor.Committed
+	for _, r := range next {
+		if r.Seq > w.cursor {
+			break
+		}
+		c.through = r.Seq
+		out = append(out, monitor.Committed(r))
+	}
+	return out, nil
 }
 
 // recall lets the places see again what was committed before the start: a kill may have come before it was applied.

@@ -39,6 +39,8 @@ type watch struct {
 	cursor       int64              // sequence of the last applied reading
 	batch        int                // how many readings are applied before the others get their turn
 	owed         []cook.ID          // to be counted again
+	counting     *recounting        // the one of them that is being counted; nil when none
+	unable       bool               // counting failed: it is tried again at the next tick
 	stale        []monitor.StageKey // stages of lots to be counted again
 	recalled     bool               // the places have seen what was committed before the start
 	unkept       []monitor.Effect   // forecasts and alarms that are still to be written
@@ -128,10 +130,14 @@ func (w *watch) Run(ctx context.Context) error {
 	defer close(w.ended)
 	ticks := time.NewTicker(tick)
 	defer ticks.Stop()
-	w.recountOwed(ctx)
+	defer w.giveUp()
 	behind := always() // nil when everything committed has been applied
 	for {
 		w.show()
+		var count <-chan struct{}
+		if w.toCount() {
+			count = always()
+		}
 		select {
 		case <-ctx.Done():
 			return w.finish(context.WithoutCancel(ctx))
@@ -145,12 +151,13 @@ func (w *watch) Run(ctx context.Context) error {
 			if !w.step(ctx) {
 				behind = nil
 			}
-			w.recountOwed(ctx)
+		case <-count:
+			w.countOn(ctx)
 		case <-ticks.C:
 			w.alive()
 			w.followLots(ctx)
 			w.passTime(ctx, behind == nil)
-			w.recountOwed(ctx)
+			w.unable = false
 			if w.trouble != nil {
 				behind = always()
 			}
@@ -237,7 +244,6 @@ func (w *watch) obey(ctx context.Context, c command) {
 	}
 	w.show()
 	c.done <- err
-	w.recountOwed(ctx)
 }
 
 // alive tells the service manager that the loop goes round, as often as it asks for.

@@ -114,6 +114,47 @@ func TestWatch_CountsACookFromWhatIsStored(t *testing.T) {
 	})
 }
 
+// While a cook is counted people are answered and readings are applied; those that came meanwhile are in the count.
+func TestWatch_NothingWaitsForACount(t *testing.T) {
+	b := newBench(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- b.db.Run(ctx) }()
+	b.measure("pit", 60, func(int) thermal.Celsius { return 107 })
+	b.measure("flat", 40, func(i int) thermal.Celsius { return thermal.Celsius(5 + 0.3*float64(i)) })
+	id, err := b.db.CreateCook(ctx, supper(), b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.w.restore(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for b.w.counting == nil {
+		if !b.w.countOn(ctx) {
+			t.Fatal("nothing is counted")
+		}
+	}
+	b.measure("flat", 60, func(i int) thermal.Celsius { return thermal.Celsius(5 + 0.3*float64(i)) }) // the last twenty are new
+	for b.w.step(ctx) {
+	}
+	done := make(chan error, 1)
+	b.w.obey(ctx, command{func(*monitor.State) ([]monitor.Effect, error) { return nil, nil }, done})
+	if err := <-done; err != nil || b.w.counting == nil {
+		t.Fatalf("a command while cook %d is counted: %v, still counted: %v", id, err, b.w.counting != nil)
+	}
+	for b.w.countOn(ctx) {
+	}
+	b.w.show()
+	s := b.w.Snapshot()
+	if b.w.trouble != nil || len(b.w.owed) > 0 || len(s.Cooks) != 1 || !s.Cooks[0].NewestAt.Equal(supperTime.Add(59*time.Minute)) {
+		t.Errorf("after the count: owed %v, trouble %v, cooks %+v", b.w.owed, b.w.trouble, s.Cooks)
+	}
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+}
+
 func TestWatch_HearsOfACookWhoseSenderHasGone(t *testing.T) {
 	b := newBench(t)
 	id, err := b.db.CreateCook(t.Context(), supper(), b.now)
@@ -157,7 +198,8 @@ func TestWatch_ACookThatCannotBeReadStaysOwed(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.w.owed = []cook.ID{id + 1, id} // the first is not there
-	b.w.recountOwed(t.Context())
+	for b.w.countOn(t.Context()) {
+	}
 	if len(b.w.owed) != 2 || b.w.trouble == nil {
 		t.Errorf("owed %v, trouble %v; want both cooks owed and the trouble told", b.w.owed, b.w.trouble)
 	}
@@ -230,7 +272,9 @@ func BenchmarkRecount(b *testing.B) {
 		if err := w.restore(ctx); err != nil {
 			b.Fatal(err)
 		}
-		if w.recountOwed(ctx); w.trouble != nil {
+		for w.countOn(ctx) {
+		}
+		if w.trouble != nil {
 			b.Fatal(w.trouble)
 		}
 	}

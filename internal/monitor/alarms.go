@@ -78,7 +78,7 @@ func tooSlow(a, told alarm.Alarm) bool {
 func (m *State) overdue() []Effect {
 	var out []Effect
 	for _, f := range m.fires {
-		if !f.current(m, f.frontier) {
+		if f.waits || !f.current(m, f.frontier) {
 			continue
 		}
 		for _, c := range m.of(f) {
@@ -108,8 +108,11 @@ func (m *State) tell(c *alarm.Condition) []Effect {
 	return []Effect{{Alarm: &Alarmed{Change: alarm.Change{Alarm: a, From: a.State, Because: "still so", Call: true}, Notify: true}}}
 }
 
-// orphans ends restored alarms that nothing watches any more.
+// orphans ends restored alarms that nothing watches any more. A cook that waits to be counted may still find its own.
 func (m *State) orphans() []Effect {
+	if slices.ContainsFunc(m.fires, func(f *fire) bool { return f.waits }) {
+		return nil
+	}
 	var changes []alarm.Change
 	for _, id := range slices.Sorted(maps.Keys(m.kept)) {
 		a := m.kept[id]

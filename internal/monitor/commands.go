@@ -3,7 +3,6 @@ package monitor
 import (
 	"cmp"
 	"fmt"
-	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -27,11 +26,16 @@ func (m *State) CookChanged(s cook.Stored, now time.Time) []Effect {
 		return append(out, Effect{Recount: s.ID})
 	case !s.Running():
 		return m.end(f)
-	case otherProbes(f.stored.Cook, s.Cook):
-		f.stored = s
+	case f.waits || otherProbes(f.stored.Cook, s.Cook):
+		f.stored, f.waits = s, true
 		return []Effect{{Recount: s.ID}}
 	}
-	return f.amend(m, s)
+	out := f.amend(m, s)
+	if f.counting {
+		f.counting = false
+		out = append(out, Effect{Recount: s.ID}) // from the beginning, with what is known now
+	}
+	return out
 }
 
 func (m *State) find(id cook.ID) *fire {
@@ -44,6 +48,7 @@ func (m *State) find(id cook.ID) *fire {
 
 func (m *State) light(s cook.Stored) *fire {
 	f := m.newFire(s)
+	f.waits = true
 	m.fires = append(m.fires, f)
 	slices.SortFunc(m.fires, func(a, b *fire) int { return cmp.Compare(a.stored.ID, b.stored.ID) })
 	m.adopt(f.conditions())
@@ -106,9 +111,11 @@ func (m *State) end(f *fire) []Effect {
 		rest = append(rest, h.Reading)
 	}
 	outlook.Sort(rest)
-	out := f.apply(m, rest)
-	if f.frontier.After(f.keptAt) {
-		out = append(out, f.foresee(m, true)...)
+	var out []Effect
+	if !f.waits {
+		if out = f.apply(m, rest); f.frontier.After(f.keptAt) {
+			out = append(out, f.foresee(m, true)...)
+		}
 	}
 	conditions := f.conditions()
 	for _, p := range m.byName() {
@@ -152,80 +159,6 @@ func (m *State) handBack() {
 			}
 		}
 	}
-}
-
-// future is how far ahead of the daemon's clock a reading can be and still be believed.
-const future = 11 * time.Minute
-
-// Recount counts a cook again from its stored readings: after a start, after late readings, or when its probes changed.
-// The readings are those committed up to through and come in outlook.Order; only those of the instant at hand are held, so a day of them needs no more room
-// than an hour. Forecasts later than forecasted (the newest that is kept; zero for none) are made and kept. Alarms keep
-// the state they have; what the readings show beyond that comes out as changes. What is to be done goes to emit as it
-// comes up. After an error of readings the cook stands uncounted, as after a start: Recount again.
-func (m *State) Recount(id cook.ID, readings iter.Seq2[cook.Reading, error], through int64, forecasted, now time.Time, emit func([]Effect)) error {
-	m.advance(now)
-	old := m.find(id)
-	if old == nil {
-		return nil
-	}
-	before := m.standing(old)
-	f := m.renew(old)
-	f.keptAt, f.rehearse, f.counted = forecasted, true, through
-	if forecasted.After(now.Add(future)) { // kept while the clock was ahead
-		f.keptAt = now
-	}
-	var instant []cook.Reading
-	for r, err := range readings {
-		if err != nil {
-			m.uncount(f, before)
-			return err
-		}
-		if !f.wants(r) || r.Time.After(now.Add(future)) || !m.room(r.Probe) {
-			continue
-		}
-		if len(instant) > 0 && r.Time.After(instant[0].Time) {
-			emit(f.apply(m, instant))
-			instant = instant[:0]
-		}
-		p := m.probe(r.Probe, m.o.Roles[r.Probe])
-		if p.fire == nil {
-			m.enlist(f, r.Probe)
-		}
-		p.note(r)
-		instant = append(instant, r)
-	}
-	emit(f.apply(m, instant))
-	f.rehearse = false
-	emit(m.reconcile(f, before))
-	emit(f.foresee(m, false))
-	return nil
-}
-
-// renew puts a fire that has seen nothing in the place of one.
-func (m *State) renew(old *fire) *fire {
-	m.delist(old)
-	f := m.newFire(old.stored)
-	m.fires[slices.Index(m.fires, old)] = f
-	f.lag, f.lagSince, f.took = old.lag, old.lagSince, old.took
-	return f
-}
-
-// uncount gives up a recount: nothing is counted, and the alarms stand as before.
-func (m *State) uncount(f *fire, before map[alarm.ID]alarm.Alarm) {
-	for _, c := range m.of(m.renew(f)) {
-		if a, ok := before[c.Alarm().ID]; ok {
-			c.Adopt(a)
-		}
-	}
-}
-
-// standing gives the cook's alarms as they are, by id.
-func (m *State) standing(f *fire) map[alarm.ID]alarm.Alarm {
-	out := map[alarm.ID]alarm.Alarm{}
-	for _, c := range m.of(f) {
-		out[c.Alarm().ID] = c.Alarm()
-	}
-	return out
 }
 
 // of lists the conditions of a cook and of its probes.

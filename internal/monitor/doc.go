@@ -6,7 +6,8 @@
 // came in: a reading is held back until every probe that still speaks has spoken at or after its time, at most until one
 // is a minute newer, and at most three seconds by the daemon's clock. What comes later still goes into the forecast at
 // once, and when such lateness has calmed the monitor asks (Effect.Recount) for the cook's stored readings and counts
-// the whole cook again (Recount), so that in the end the order of arrival makes no difference.
+// the whole cook again (Counting), beside the live one and a few readings at a time, so that in the end the order of arrival makes no
+// difference and no alarm waits for it. A cook that was just started, or that was running before a start, waits until it is counted.
 //
 // Forecasts. A minute of reading time ends at a whole minute M. When the first reading later than M is applied, the
 // forecast of that minute is made from everything at or before M; its "at" is the time of the newest reading applied. It

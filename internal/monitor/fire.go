@@ -35,6 +35,8 @@ type fire struct {
 	lagSince time.Duration              // since this uptime
 	device   bool                       // some probe has spoken by itself, rather than been read by hand
 	rehearse bool                       // counting old readings: no alarm changes come out
+	waits    bool                       // to be counted before it takes readings: see Counting
+	counting bool                       // it is being counted again while it goes on
 }
 
 // held is a reading that waits for others to be put in order.

@@ -141,18 +141,22 @@ func (n *night) do(effects []Effect) {
 // recount gives the monitor what was taken in, in order, and does what it wants done as it comes up.
 func (n *night) recount(id cook.ID) {
 	n.tb.Helper()
-	sorted := slices.Clone(n.stored)
+	n.do(n.count(id, len(n.stored)).Done(n.now))
+}
+
+// count begins to count again, with the first so many that were committed.
+func (n *night) count(id cook.ID, stored int) *Counting {
+	n.tb.Helper()
+	sorted := slices.Clone(n.stored[:stored])
 	outlook.Sort(sorted)
-	stream := func(yield func(cook.Reading, error) bool) {
-		for _, r := range sorted {
-			if !yield(r, nil) {
-				return
-			}
-		}
+	c := n.m.Count(id, int64(stored), n.kept, n.now)
+	if c == nil {
+		n.tb.Fatalf("cook %d is not running", id)
 	}
-	if err := n.m.Recount(id, stream, int64(len(n.stored)), n.kept, n.now, n.do); err != nil {
-		n.tb.Fatal(err)
+	for _, r := range sorted {
+		n.do(c.Add(r))
 	}
+	return c
 }
 
 func (n *night) arrive(readings ...cook.Reading) {

@@ -31,6 +31,10 @@ func (f *fire) take(m *State, c Committed) []Effect {
 		return nil // counted already, or not ours
 	}
 	f.took = m.uptime
+	if f.waits {
+		f.noteLag(m, m.now.Sub(r.Time))
+		return nil // it is counted with the stored ones
+	}
 	if !r.Time.After(f.frontier) {
 		return f.behind(m, r)
 	}
@@ -88,7 +92,7 @@ func (f *fire) current(m *State, at time.Time) bool {
 
 // drain applies what need not be held back any longer.
 func (f *fire) drain(m *State) []Effect {
-	if len(f.held) == 0 {
+	if len(f.held) == 0 || f.waits {
 		return nil
 	}
 	slices.SortStableFunc(f.held, func(a, b held) int { return outlook.Order(a.Reading, b.Reading) })

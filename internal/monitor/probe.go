@@ -151,6 +151,9 @@ func (m *State) listen() []Effect {
 		covered = "the way in is down, which is told already"
 	}
 	for _, f := range m.fires {
+		if f.waits {
+			continue
+		}
 		names, shortest, heard := m.hushed(f)
 		if heard || len(names) > 0 || covered != "" {
 			out = append(out, m.alarmed(f.hush.Observe(m.now, names, shortest, covered, m.commonCause(names)), true)...)
@@ -185,7 +188,7 @@ func (m *State) hushed(f *fire) (names []string, shortest time.Duration, heard b
 func (m *State) hearken(p *probe, covered string) []Effect {
 	ended := ""
 	switch {
-	case p.watch == nil:
+	case p.watch == nil || p.fire != nil && p.fire.waits:
 		return nil
 	case !p.expected():
 		ended = "it is not waited for any more"

@@ -58,7 +58,7 @@ type State struct {
 type Effect struct {
 	Forecast  *Forecasted
 	Alarm     *Alarmed
-	Recount   cook.ID    // read the cook's stored readings and call Recount
+	Recount   cook.ID    // read the cook's stored readings and Count them
 	Rewatch   *StageKey  // read the stored readings of the stage's probes since its beginning and call Rewatch
 	Deviation *Deviation // enter it in the journal of its lot, unless it is there
 	Judged    *Judged    // enter it in the journal of its lot
@@ -97,7 +97,7 @@ func (o Options) beside(in estimator.Input, other tracker) tracker {
 }
 
 // Restore takes over after a start: the running cooks, and the newest alarm of each id whatever its state. What stands
-// and was not told before, because old readings showed it, is told once the readings are current. Then Recount each cook with its stored readings.
+// and was not told before, because old readings showed it, is told once the readings are current. Then Count each cook with its stored readings.
 func (m *State) Restore(cooks []cook.Stored, alarms []alarm.Alarm) {
 	for _, a := range alarms {
 		m.kept[a.ID] = a
