@@ -60,7 +60,10 @@ func TestDemo_TellsTheLotOfTheFlatFromTheBrineOn(t *testing.T) {
 	}
 	eventually(t, time.Minute, "both stages in the cooler judged", func() bool {
 		s.get(t, "/api/v1/lots?running=true", &lots)
-		return len(lots.Lots) == 1 && len(lots.Lots[0].Monitoring) == 2
+		if len(lots.Lots) != 1 || len(lots.Lots[0].Stages) == 0 || lots.Lots[0].Stages[0].Stage != "cure" {
+			return false // the other lot still runs, or nothing does yet
+		}
+		return len(lots.Lots[0].Monitoring) == 2
 	})
 	lot := lots.Lots[0]
 	for i, stage := range []string{"cure", "dry"} {
