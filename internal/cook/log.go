@@ -28,7 +28,31 @@ type Log struct {
 const (
 	LogCookFile     = "cook.json"
 	LogReadingsFile = "readings.csv"
+	LogChecksFile   = "checks.csv" // in exports alone, where a probe failed a check; it is not read
 )
+
+// Doubt is a stretch in which the readings of a probe are in doubt: after its last good check before one that it failed, until the next
+// good one. A zero From has no beginning, a zero To no end.
+type Doubt struct {
+	Probe    ProbeID
+	From, To time.Time
+}
+
+// WriteDoubts writes checks.csv: header "probe,from,to,check", an empty time where there is no beginning or no end.
+func WriteDoubts(w io.Writer, doubts []Doubt) error {
+	out := csv.NewWriter(w)
+	stamp := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return t.UTC().Format(time.RFC3339Nano)
+	}
+	rows := [][]string{{"probe", "from", "to", "check"}}
+	for _, d := range doubts {
+		rows = append(rows, []string{string(d.Probe), stamp(d.From), stamp(d.To), "failed"})
+	}
+	return out.WriteAll(rows)
+}
 
 // ReadLog reads a cook log folder. Unknown keys, unreadable rows and values below absolute zero are errors that name
 // file and line. Readings come back in time order, each marked Good or improbable (see Judge).

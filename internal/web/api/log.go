@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"maps"
 	"net/http"
 	"slices"
 	"time"
@@ -27,7 +28,8 @@ const (
 	logTimeout    = 30 * time.Second // for each write of an export
 )
 
-// getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured.
+// getLog streams a cook as a cook log: a zip archive of cook.json and readings.csv, readings as they were measured, and of checks.csv where a
+// probe failed a check.
 func (api *API) getLog(w http.ResponseWriter, r *http.Request) error {
 	stored, err := api.storedCook(r)
 	if err != nil {
@@ -37,11 +39,15 @@ func (api *API) getLog(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	doubts, err := api.doubtsOf(r.Context(), stored)
+	if err != nil {
+		return err
+	}
 	h := w.Header()
 	h.Set("Content-Type", "application/zip")
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Disposition", fmt.Sprintf(`attachment; filename="cook-%d.zip"`, stored.ID))
-	if err := api.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described); err != nil {
+	if err := api.writeLog(r.Context(), &steadyWriter{w, http.NewResponseController(w)}, stored, described, doubts); err != nil {
 		if r.Context().Err() == nil {
 			api.opts.Log.Error("export cook log", "cook", stored.ID, "error", err)
 		}
@@ -50,7 +56,7 @@ func (api *API) getLog(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (api *API) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte) error {
+func (api *API) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, described []byte, doubts []cook.Doubt) error {
 	archive := zip.NewWriter(w)
 	part := func(name string) (io.Writer, error) {
 		return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: stored.Started.UTC()})
@@ -68,17 +74,50 @@ func (api *API) writeLog(ctx context.Context, w io.Writer, stored *cook.Stored, 
 	if err := cook.StreamReadings(out, api.readingsOf(ctx, stored)); err != nil {
 		return err
 	}
+	if len(doubts) > 0 {
+		if out, err = part(cook.LogChecksFile); err != nil {
+			return err
+		}
+		if err := cook.WriteDoubts(out, doubts); err != nil {
+			return err
+		}
+	}
 	return archive.Close()
 }
 
-// readingsOf gives every reading of a cook's probes, page by page. What the broker had kept from before is left out.
-func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
+// doubtsOf gives when readings of the cook's probes are in doubt by their checks.
+func (api *API) doubtsOf(ctx context.Context, stored *cook.Stored) ([]cook.Doubt, error) {
+	standings, _, err := api.opts.Standings(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	ours := probesOf(stored)
+	var out []cook.Doubt
+	for _, id := range slices.Sorted(maps.Keys(standings)) {
+		for _, d := range standings[id].Doubtful {
+			over := !d.To.IsZero() && !d.To.After(stored.Started) || !stored.Running() && d.From.After(stored.Ended)
+			if ours(id) && !over {
+				out = append(out, cook.Doubt{Probe: id, From: d.From, To: d.To})
+			}
+		}
+	}
+	return out, nil
+}
+
+// probesOf tells whether a probe measures, or measured before an amendment, in the cook.
+func probesOf(stored *cook.Stored) func(cook.ProbeID) bool {
 	earlier := map[cook.ProbeID]bool{}
 	for _, a := range stored.Amendments {
 		for _, p := range a.Probes {
 			earlier[p] = true
 		}
 	}
+	return func(id cook.ProbeID) bool { return earlier[id] || outlook.Belongs(stored.Cook, id) }
+}
+
+// readingsOf gives every reading of a cook's probes, page by page. What the broker had kept from before is left out.
+func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[cook.Reading, error] {
+	ours := probesOf(stored)
 	ask := cook.ReadingQuery{From: stored.Started, Limit: streamedAtOnce}
 	if !stored.Running() {
 		ask.To = stored.Ended.Add(time.Microsecond) // the end belongs to the cook
@@ -91,8 +130,7 @@ func (api *API) readingsOf(ctx context.Context, stored *cook.Stored) iter.Seq2[c
 				return
 			}
 			for _, r := range page {
-				ours := earlier[r.Probe] || outlook.Belongs(stored.Cook, r.Probe)
-				if ours && !r.Retained && !yield(r, nil) {
+				if ours(r.Probe) && !r.Retained && !yield(r, nil) {
 					return
 				}
 			}
@@ -159,7 +197,7 @@ func (api *API) postImport(w http.ResponseWriter, r *http.Request) error {
 	return api.created(w, r, newID{ID: id})
 }
 
-// unpackLog reads a zipped cook log. The archive holds the two files and nothing else.
+// unpackLog reads a zipped cook log. The archive holds the two files and nothing else, but for what an export says about checks.
 func unpackLog(data []byte) (*cook.Log, error) {
 	archive, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -169,6 +207,9 @@ func unpackLog(data []byte) (*cook.Log, error) {
 	var readings []cook.Reading
 	var seen []string
 	for _, f := range archive.File {
+		if f.Name == cook.LogChecksFile {
+			continue // the checks stand in the records of the shop that made them
+		}
 		if slices.Contains(seen, f.Name) || (f.Name != cook.LogCookFile && f.Name != cook.LogReadingsFile) {
 			return nil, problem.Bad("the archive holds %s: pack %s and %s, each once and without a folder", problem.Clip(f.Name), cook.LogCookFile, cook.LogReadingsFile)
 		}

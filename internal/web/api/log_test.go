@@ -44,6 +44,36 @@ func importing(body []byte) *http.Request {
 	return r
 }
 
+// The flat's probe was good on the first of the month and failed on the day after the cook: what it measured meanwhile is in doubt.
+func TestLog_SaysWhichReadingsAreInDoubt(t *testing.T) {
+	shelf := webtest.NewShelf(t)
+	server := newServer(t, shelf, nil)
+	for _, body := range []string{`{"probe":"flat","time":"2026-11-01T08:00:00Z","by":"KM","points":[{"true_c":0,"read_c":0.1}]}`,
+		`{"probe":"flat","time":"2026-11-26T07:00:00Z","by":"KM","points":[{"true_c":0,"read_c":3}]}`,
+		`{"probe":"elsewhere","time":"2026-11-26T07:00:00Z","by":"KM","points":[{"true_c":0,"read_c":3}]}`} {
+		if w := webtest.Send(server, webtest.Request("POST", v1+"/checks", body)); w.Code != 201 {
+			t.Fatalf("check = %d %s", w.Code, w.Body)
+		}
+	}
+	out := webtest.Send(server, webtest.Request("GET", v1+"/cooks/7/log", ""))
+	archive, err := zip.NewReader(bytes.NewReader(out.Body.Bytes()), int64(out.Body.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := archive.Open(cook.LogChecksFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(f)
+	if want := "probe,from,to,check\nflat,2026-11-01T08:00:00Z,,failed\n"; err != nil || string(text) != want {
+		t.Errorf("checks.csv is %q (%v), want %q", text, err, want)
+	}
+	if w := webtest.Send(server, importing(out.Body.Bytes())); w.Code != 201 {
+		t.Errorf("import = %d %s", w.Code, w.Body)
+	}
+}
+
 func TestLog_GoesOutAndComesBack(t *testing.T) {
 	shelf := webtest.NewShelf(t)
 	server := newServer(t, shelf, nil)
