@@ -43,6 +43,11 @@ type Stored struct {
 // Running reports whether the cook has not been ended.
 func (s *Stored) Running() bool { return s.Ended.IsZero() }
 
+// Replaced reports whether a later entry corrects or withdraws the numbered one.
+func (s *Stored) Replaced(entry int64) bool {
+	return slices.ContainsFunc(s.Entries, func(e Entry) bool { return e.Corrects == entry })
+}
+
 // Effective gives the events that hold, in time order: those whose entry no later entry corrects or withdraws.
 func Effective(entries []Entry) []Event {
 	replaced := map[int64]bool{}

@@ -52,6 +52,7 @@ type API struct {
 	packers sync.Pool // *gzip.Writer
 }
 
+// New makes the API; Register puts it on a mux.
 func New(o Options) *API {
 	return &API{opts: o, streams: make(chan struct{}, maxStreams), closing: make(chan struct{})}
 }

@@ -3,7 +3,6 @@ package api
 import (
 	"fmt"
 	"net/http"
-	"slices"
 	"strconv"
 	"time"
 
@@ -145,7 +144,7 @@ func (api *API) postEnd(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &body, true); err != nil {
 		return err
 	}
-	at, err := api.when("at", body.At)
+	at, err := api.opts.When("at", body.At)
 	if err != nil {
 		return err
 	}
@@ -183,13 +182,9 @@ type eventsDoc struct {
 func entriesOf(stored *cook.Stored) []eventDoc {
 	out := make([]eventDoc, 0, len(stored.Entries))
 	for _, e := range stored.Entries {
-		out = append(out, eventDoc{stored.ID, e, replaced(stored, e.ID)})
+		out = append(out, eventDoc{stored.ID, e, stored.Replaced(e.ID)})
 	}
 	return out
-}
-
-func replaced(stored *cook.Stored, entry int64) bool {
-	return slices.ContainsFunc(stored.Entries, func(e cook.Entry) bool { return e.Corrects == entry })
 }
 
 // getEvents lists the entries of the running cooks, or of one cook.
@@ -215,8 +210,11 @@ func (api *API) getEvents(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (api *API) postEvent(w http.ResponseWriter, r *http.Request) error {
-	stored, err := api.storedCook(r)
+	id, err := pathCook(r)
 	if err != nil {
+		return err
+	}
+	if _, err := api.opts.Library.Cook(r.Context(), id); err != nil { // before the body is looked at
 		return err
 	}
 	var e cook.Entry
@@ -226,45 +224,10 @@ func (api *API) postEvent(w http.ResponseWriter, r *http.Request) error {
 	if e.ID != 0 || !e.Logged.IsZero() {
 		return problem.Bad("id and logged are given by the daemon: leave them out")
 	}
-	if err := correct(stored, &e); err != nil {
-		return err
-	}
-	if e.Time, err = api.when("time", e.Time); err != nil {
-		return err
-	}
-	if err := stored.CheckEvent(e.Event); err != nil {
-		return problem.Bad("%s", problem.ClipTo(err.Error(), 500))
-	}
-	e.Logged, e.By = api.opts.Now().UTC(), visitor.By(r, e.By)
-	for name, text := range map[string]string{"by": e.By, "note": e.Note} {
-		if err := cook.CheckText(name, text); err != nil {
-			return problem.Bad("%s", problem.ClipTo(err.Error(), 200))
-		}
-	}
-	kept, err := api.opts.Desk.LogEvent(r.Context(), stored.ID, e)
+	e.By = visitor.By(r, e.By)
+	kept, err := api.opts.LogEvent(r.Context(), id, e)
 	if err != nil {
-		return problem.Saying(err, "this cook does not take the entry any more: look at its events again")
+		return err
 	}
-	return api.give(w, r, http.StatusCreated, eventDoc{Cook: stored.ID, Entry: kept})
-}
-
-// correct checks what a correcting entry corrects; a withdrawal repeats the event that never happened.
-func correct(stored *cook.Stored, e *cook.Entry) error {
-	if e.Corrects == 0 {
-		if e.Withdraw {
-			return problem.Bad("corrects is missing: say which entry is withdrawn")
-		}
-		return nil
-	}
-	i := slices.IndexFunc(stored.Entries, func(old cook.Entry) bool { return old.ID == e.Corrects })
-	if i < 0 {
-		return problem.Bad("corrects %d is no entry of this cook", e.Corrects)
-	}
-	if replaced(stored, e.Corrects) {
-		return problem.New(http.StatusConflict, "Conflict", fmt.Sprintf("entry %d has been corrected already: correct the later entry", e.Corrects))
-	}
-	if e.Withdraw {
-		e.Event = stored.Entries[i].Event
-	}
-	return nil
+	return api.give(w, r, http.StatusCreated, eventDoc{Cook: id, Entry: kept})
 }

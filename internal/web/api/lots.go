@@ -68,7 +68,7 @@ func (api *API) postLot(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	at, err := api.when("at", in.At)
+	at, err := api.opts.When("at", in.At)
 	if err != nil {
 		return err
 	}

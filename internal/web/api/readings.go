@@ -10,7 +10,6 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/web/problem"
-	"stallkeeper/internal/web/shop"
 )
 
 // Sizes of pages.
@@ -108,43 +107,14 @@ func (api *API) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &body, false); err != nil {
 		return err
 	}
-	if err := body.Probe.Validate(); err != nil {
-		return problem.Bad("probe: %s", problem.ClipTo(err.Error(), 200))
-	}
 	if body.Celsius == nil {
 		return problem.Bad("celsius is missing: send the temperature in degrees Celsius")
 	}
-	if !body.Celsius.Finite() {
-		return problem.Bad("celsius %v is below absolute zero: check number and unit", float64(*body.Celsius))
-	}
-	at, err := api.when("time", body.Time)
+	reading, err := api.opts.EnterReading(r.Context(), body.Probe, *body.Celsius, body.Time)
 	if err != nil {
 		return err
 	}
-	reading := cook.Reading{Probe: body.Probe, Time: cook.Instant(at), Celsius: *body.Celsius, Clock: cook.HandClock, Arrived: api.opts.Now()}
-	judge := cook.Judge{Gas: map[cook.ProbeID]bool{}}
-	for _, p := range api.opts.View.Snapshot().Probes {
-		judge.Gas[p.ID] = p.Role == cook.RoleCO
-	}
-	if reading.Quality = judge.Quality(reading); reading.Quality == cook.PowerUp {
-		reading.Quality = cook.Good // a person does not read a sensor's power-up value
-	}
-	if err := api.opts.Desk.HandReading(r.Context(), reading); err != nil {
-		return problem.Saying(err, "another value of this probe stands at this time: give the time at which it was read")
-	}
 	return api.give(w, r, http.StatusCreated, readingDocOf(reading))
-}
-
-// when gives the time said, or now; not one that is yet to come.
-func (api *API) when(what string, said time.Time) (time.Time, error) {
-	now := api.opts.Now()
-	if said.IsZero() {
-		return now.UTC(), nil
-	}
-	if said.After(now.Add(shop.Ahead)) {
-		return time.Time{}, problem.Bad("%s %s is in the future: the daemon's clock says %s", what, said.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
-	}
-	return said.UTC(), nil
 }
 
 // seriesDoc is a thinned series in columns, as charts take it: Unix seconds and degrees Celsius.

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -50,10 +49,7 @@ func (p *Set) postEvent(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := p.complete(r, id, &e); err != nil {
-		return err
-	}
-	kept, err := p.Desk.LogEvent(r.Context(), id, e)
+	kept, err := p.LogEvent(r.Context(), id, e)
 	if err != nil {
 		return err
 	}
@@ -65,37 +61,12 @@ func (p *Set) postEvent(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// complete refuses what cannot be an event of the cook. A withdrawal repeats the withdrawn entry's event, so that the log says what
-// never happened.
-func (p *Set) complete(r *http.Request, id cook.ID, e *cook.Entry) error {
-	stored, err := p.Library.Cook(r.Context(), id)
-	if err != nil {
-		return err
-	}
-	if !e.Withdraw {
-		if err := stored.CheckEvent(e.Event); err != nil {
-			return problem.Bad("%s", problem.ClipTo(err.Error(), 500))
-		}
-		return nil
-	}
-	for _, old := range stored.Entries {
-		if old.ID == e.Corrects {
-			e.Event = old.Event
-			return nil
-		}
-	}
-	return fmt.Errorf("entry %d: %w", e.Corrects, cook.ErrNotFound)
-}
-
 func (p *Set) entry(r *http.Request, see reader) (cook.Entry, error) {
 	at, err := p.when(r)
 	if err != nil {
 		return cook.Entry{}, err
 	}
-	e := cook.Entry{Logged: cook.Instant(p.Now()), By: visitor.By(r, visitor.OnPage), Note: strings.TrimSpace(r.FormValue("note"))}
-	if err := cook.CheckText("note", e.Note); err != nil {
-		return e, problem.Bad("%v", err)
-	}
+	e := cook.Entry{By: visitor.By(r, visitor.OnPage), Note: strings.TrimSpace(r.FormValue("note"))}
 	e.Time = cook.Instant(at)
 	e.Withdraw = r.FormValue("withdraw") != ""
 	if text := r.FormValue("corrects"); text != "" {

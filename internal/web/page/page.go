@@ -65,6 +65,7 @@ type frame struct {
 	Body     any
 }
 
+// New reads the templates and the assets that are built in; an error means that one of them is broken.
 func New(o Options) (*Set, error) {
 	p := &Set{Options: o, trails: newTrails()}
 	var err error

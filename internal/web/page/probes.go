@@ -139,6 +139,12 @@ func printable(payload []byte) string {
 	return text
 }
 
+// What a person may have read, in °C; beyond lies a slip of the key or of the unit. Choice of this project.
+const (
+	handLow  thermal.Celsius = -60
+	handHigh thermal.Celsius = 600
+)
+
 // postReading keeps a temperature that somebody read off a thermometer.
 func (p *Set) postReading(w http.ResponseWriter, r *http.Request) error {
 	at, err := p.when(r)
@@ -150,17 +156,13 @@ func (p *Set) postReading(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return problem.Bad("%v", err)
 	}
-	probe := cook.ProbeID(strings.TrimSpace(r.FormValue("probe")))
-	if err := probe.Validate(); err != nil {
-		return problem.Bad("%v", err)
-	}
-	reading := cook.Reading{Probe: probe, Time: cook.Instant(at), Celsius: c, Quality: cook.Good, Clock: cook.HandClock, Arrived: cook.Instant(p.Now())}
-	if c < thermal.Celsius(-60) || c > 600 {
+	if c < handLow || c > handHigh {
 		return problem.Bad("%s cannot be: check the number and its unit", see.Temp(c))
 	}
-	if err := p.Desk.HandReading(r.Context(), reading); err != nil {
+	reading, err := p.EnterReading(r.Context(), cook.ProbeID(strings.TrimSpace(r.FormValue("probe"))), c, at)
+	if err != nil {
 		return err
 	}
-	returnTo(w, r, "kept", fmt.Sprintf("%s %s at %s", probe, see.Temp(c), see.Clock(at)))
+	returnTo(w, r, "kept", fmt.Sprintf("%s %s at %s", reading.Probe, see.Temp(c), see.Clock(at)))
 	return nil
 }

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"net/http"
 	"net/url"
 	"strings"
 	"testing"
@@ -30,5 +31,19 @@ func TestSettings_SayHowMessagesReachPeople(t *testing.T) {
 	silent := serveNight(t, webtest.NewNight(t), func(o *shop.Shop) { o.PostRoom = nil })
 	if text := webtest.Get(t, silent, "/settings"); !strings.Contains(text, "No message goes to anybody") || strings.Contains(text, "data-push") {
 		t.Error("without a path the settings do not say so")
+	}
+}
+
+func TestSettings_AreKeptInCookies(t *testing.T) {
+	server := serveNight(t, webtest.NewNight(t), nil)
+	client := *server.Client()
+	client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	answer, err := client.PostForm(server.URL+"/settings", url.Values{"stallkeeper-light": {"red"}, "back": {"/settings"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	if got := answer.Header.Get("Set-Cookie"); !strings.HasPrefix(got, "stallkeeper-light=red") {
+		t.Errorf("Set-Cookie %q", got)
 	}
 }

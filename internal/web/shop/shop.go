@@ -99,9 +99,6 @@ type Shop struct {
 	Location  *time.Location // for local times on pages and in names
 }
 
-// Ahead is how far ahead of the daemon's clock a time may lie, as for readings over MQTT.
-const Ahead = 10 * time.Minute
-
 // Running finds a running cook in the live state; what it gives points into s.
 func Running(s *monitor.Snapshot, id cook.ID) (*monitor.CookView, bool) {
 	for i := range s.Cooks {

@@ -81,7 +81,7 @@ func (s Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth
 		if made.IsZero() {
 			made = now
 		}
-	} else if made.After(now.Add(Ahead)) {
+	} else if made.After(now.Add(ahead)) {
 		return record.Entry{}, problem.Bad("made is in the future: say when it was cooked")
 	}
 	if life.Kept == record.InFreezer { // its quality counts from the freezing

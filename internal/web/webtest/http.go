@@ -27,6 +27,7 @@ type recorder struct{ *httptest.ResponseRecorder }
 
 func (recorder) SetWriteDeadline(time.Time) error { return nil }
 
+// Send gives the answer of a handler.
 func Send(s http.Handler, r *http.Request) *httptest.ResponseRecorder {
 	w := httptest.NewRecorder()
 	s.ServeHTTP(recorder{w}, r)
@@ -54,6 +55,7 @@ func PostForm(t testing.TB, s http.Handler, path string, form url.Values) *httpt
 	return Send(s, r)
 }
 
+// MustSee checks the status of a page, and that it says every text.
 func MustSee(t testing.TB, w *httptest.ResponseRecorder, status int, wanted ...string) {
 	t.Helper()
 	if w.Code != status {
@@ -66,6 +68,7 @@ func MustSee(t testing.TB, w *httptest.ResponseRecorder, status int, wanted ...s
 	}
 }
 
+// Get reads a page, which must be there.
 func Get(t *testing.T, server *httptest.Server, path string) string {
 	t.Helper()
 	answer, err := server.Client().Get(server.URL + path)
@@ -96,6 +99,7 @@ func Post(t *testing.T, server *httptest.Server, path string, form url.Values) (
 	return answer.StatusCode, answer.Header.Get("Location")
 }
 
+// Has checks that a page says every text.
 func Has(t *testing.T, page string, want ...string) {
 	t.Helper()
 	page = strings.ReplaceAll(page, "\u00a0", " ")

@@ -48,6 +48,7 @@ type Night struct {
 	Start   time.Time
 }
 
+// Zone is where the night is: Chicago.
 func Zone(t testing.TB) *time.Location {
 	t.Helper()
 	in, err := time.LoadLocation("America/Chicago")
@@ -66,6 +67,7 @@ func core(h, stall, until float64) thermal.Celsius {
 	return thermal.Celsius(t + 0.15*math.Sin(40*h))
 }
 
+// Courses are what the probes measure, by the hours since the fire was lit.
 var Courses = map[cook.ProbeID]func(h float64) thermal.Celsius{
 	"flat":     func(h float64) thermal.Celsius { return core(h, 68, 7) },
 	"shoulder": func(h float64) thermal.Celsius { return core(h, 69, 4) },
@@ -85,6 +87,7 @@ var Courses = map[cook.ProbeID]func(h float64) thermal.Celsius{
 	},
 }
 
+// NewNight is the night as it always begins.
 func NewNight(t testing.TB) *Night {
 	now := time.Date(2026, 11, 26, 2, 14, 20, 0, Zone(t))
 	start := time.Date(2026, 11, 25, 20, 0, 0, 0, Zone(t))

@@ -25,6 +25,7 @@ type Shelf struct {
 	Fail       error // what every reader and the hand reading give instead
 }
 
+// NewShelf fills a shelf: twelve readings of two probes, three payloads in quarantine, three kept forecasts, three past alarms.
 func NewShelf(t testing.TB) *Shelf {
 	t.Helper()
 	n := NewNight(t)
