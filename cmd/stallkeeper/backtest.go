@@ -22,6 +22,7 @@ type backtestCmd struct {
 	Truth    string   `placeholder:"DIR" help:"Folder with <cook name>.json, each with \"ready\" (RFC 3339), and \"wrap\" and \"pit\" if they differ from the log. Without it a piece counts as ready when the median of its last five minutes first reaches the target."`
 	Folds    int      `placeholder:"N" help:"Learn the prior from these cooks alone: cut them into N parts and judge each part on what the other parts taught. It takes some fifty cooks to be worth it."`
 	Sequence bool     `help:"Judge the n-th cook of each pit after learning from the ones before it, beside the forecasts without learning."`
+	Keep     string   `placeholder:"FILE" help:"Write what these cooks, all on one pit, teach about it: for forecast.prior in the configuration and for forecast --prior."`
 	Spoil    bool     `help:"Put invented faults (absurd values, silences) into what the forecaster sees."`
 	Forget   bool     `help:"Hide the logged wraps from the forecaster."`
 	JSON     bool     `help:"Print one JSON object."`
@@ -36,7 +37,8 @@ with when it was ready, beside three simple rules. Moments before 40 minutes are
 forecaster must not judge it. --folds sees to that for any cooks: it starts from the handbook's ranges and leaves out the
 prior that comes with the program. Everything else judges that prior, or what --sequence adds to it, which is fair on
 all cooks but those it learned from (testdata/cooks/minute.tar.gz). --spoil and --forget show what bad probes and
-unlogged wraps cost; ready times and the simple rules still come from the log as it is.`
+unlogged wraps cost; ready times and the simple rules still come from the log as it is. Before you rely on what
+--keep FILE wrote, see with --sequence whether learning has helped on these cooks.`
 }
 
 // fractions of a piece's time at which it is forecast again.
@@ -86,6 +88,11 @@ func (b backtestCmd) Run(c *console) error {
 	if len(pieces) == 0 {
 		return errors.New("no piece in these cooks reached its target: give finished cooks")
 	}
+	if b.Keep != "" {
+		if err := keep(b.Keep, pieces); err != nil {
+			return err
+		}
+	}
 	j := judge{Pieces: len(pieces), Unfinished: unfinished, Cooks: len(logs)}
 	if err := j.run(c.ctx, pieces, b.Folds, b.Sequence); err != nil {
 		return err
@@ -95,6 +102,23 @@ func (b backtestCmd) Run(c *console) error {
 	}
 	_, err = fmt.Fprint(c.out, j.text())
 	return err
+}
+
+// keep writes what pieces on one pit teach about it.
+func keep(file string, pieces []past) error {
+	for _, p := range pieces {
+		if p.fire != pieces[0].fire {
+			return fmt.Errorf("these cooks name two fires, %q and %q: --keep learns one pit, give its cooks alone", pieces[0].fire, p.fire)
+		}
+	}
+	data, err := json.Marshal(learn(others(pieces, func(int) bool { return true })))
+	if err != nil {
+		return fmt.Errorf("encode what was learned: %w", err)
+	}
+	if err := os.WriteFile(file, data, 0o644); err != nil {
+		return fmt.Errorf("keep what was learned: %w", err)
+	}
+	return nil
 }
 
 // findLogs gives the folders that are cook logs, among dirs and directly in them, in order of name.

@@ -142,8 +142,30 @@ func TestForecast_LearnsFromEarlierCooks(t *testing.T) {
 	if again, _, _ := forecast(2, "--earlier", filepath.Join(dir, "cook-0"), "--earlier", filepath.Join(dir, "cook-1")); again != taught {
 		t.Errorf("from the two finished cooks alone %q, from the whole folder %q: the rest must not count", again, taught)
 	}
+	kept := filepath.Join(dir, "pit.json")
+	backtested(t, "--keep", kept, filepath.Join(dir, "cook-0"), filepath.Join(dir, "cook-1"))
+	if again, _, said := forecast(2, "--prior", kept); again != taught {
+		t.Errorf("from what was kept %q, %s; learned at once %q", again, said, taught)
+	}
+	if _, code, said := forecast(2, "--prior", filepath.Join(dir, "cook-0", "cook.json")); code != 2 || !strings.Contains(said, "not a prior") {
+		t.Errorf("a file that is no prior: exit %d, %q", code, said)
+	}
 	if _, code, said := forecast(0, "--earlier", dir); code != 2 || !strings.Contains(said, "no earlier cook") {
 		t.Errorf("the first cook, with none before: exit %d, %q", code, said)
+	}
+}
+
+func TestBacktest_KeepsOnePitOnly(t *testing.T) {
+	dir := t.TempDir()
+	mustCookOn(t, filepath.Join(dir, "one"), inventPit(1), "pellet", 105, every3Days(0))
+	mustCookOn(t, filepath.Join(dir, "two"), inventPit(3), "kamado", 105, every3Days(1))
+	var out, said bytes.Buffer
+	file := filepath.Join(t.TempDir(), "pit.json")
+	if code := run(t.Context(), []string{"backtest", "--keep", file, dir}, &out, &said); code != 2 || !strings.Contains(said.String(), "two fires") {
+		t.Errorf("exit %d, %q", code, said.String())
+	}
+	if _, err := os.Stat(file); err == nil {
+		t.Error("a file was written all the same")
 	}
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"time"
@@ -15,6 +16,7 @@ type forecastCmd struct {
 	At      time.Time `placeholder:"TIME" help:"Forecast from what was known then (RFC 3339; default: the last reading)."`
 	WhatIf  []string  `placeholder:"DO" sep:"none" help:"Also forecast as if: wrap=foil@now, setpoint=121C@+30m, wrap=paper@70C. Repeatable."`
 	ServeBy time.Time `placeholder:"TIME" help:"Name the cheapest action that makes it ready by then (RFC 3339)."`
+	Prior   string    `placeholder:"FILE" help:"Forecast with what backtest --keep wrote about this pit."`
 	Earlier []string  `placeholder:"DIR" sep:"none" help:"Learn this pit first from earlier cook logs, or folders of them: finished before the forecast, with the same pit.fire. Repeatable."`
 	JSON    bool      `help:"One JSON object per line."`
 }
@@ -74,7 +76,20 @@ func (f forecastCmd) Run(c *console) error {
 
 // prior is the one that comes with the program, or what earlier cooks of the pit make of it.
 func (f forecastCmd) prior(log *cook.Log, at time.Time) (estimator.Prior, error) {
-	if len(f.Earlier) == 0 {
+	switch {
+	case f.Prior != "" && len(f.Earlier) > 0:
+		return estimator.Prior{}, errors.New("--prior and --earlier are two ways to know the pit: use one")
+	case f.Prior != "":
+		data, err := os.ReadFile(f.Prior)
+		if err != nil {
+			return estimator.Prior{}, err
+		}
+		p, err := estimator.ReadPrior(data)
+		if err != nil {
+			return p, fmt.Errorf("%s: %w", f.Prior, err)
+		}
+		return p, nil
+	case len(f.Earlier) == 0:
 		return estimator.DefaultPrior(), nil
 	}
 	dirs, err := findLogs(f.Earlier)

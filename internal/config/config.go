@@ -39,6 +39,7 @@ type Config struct {
 	Probes   []Probe        `toml:"probe"`
 	Checks   Checks         `toml:"checks"`
 	Fuel     Fuel           `toml:"fuel"`
+	Forecast Forecast       `toml:"forecast"`
 	Safety   Safety         `toml:"safety"`
 	Alarm    alarm.Settings `toml:"alarm"`
 	Notify   Notify         `toml:"notify"`
@@ -122,6 +123,12 @@ type Checks struct {
 // Fuel says how long a load of fuel lasts; zero when the fire feeds itself.
 type Fuel struct {
 	Every time.Duration `toml:"every"`
+}
+
+// Forecast names what the forecaster has learned about this pit: a file that "stallkeeper backtest --keep" wrote. Empty = the
+// prior that comes with the program.
+type Forecast struct {
+	Prior string `toml:"prior"`
 }
 
 // Default is the configuration without a file.

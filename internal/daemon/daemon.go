@@ -98,7 +98,11 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 	for _, p := range o.Config.Probes {
 		roles[p.ID] = p.Role
 	}
-	d.estimator = estimator.New(estimator.DefaultPrior())
+	prior, err := learned(o.Config.Forecast.Prior)
+	if err != nil {
+		return d, err
+	}
+	d.estimator = estimator.New(prior)
 	core := monitor.New(monitor.Options{Estimator: d.estimator, Settings: o.Config.Alarm, Roles: roles, FuelEvery: o.Config.Fuel.Every, Zone: location,
 		Safety: o.Config.Safety.Policy()})
 	d.watch = newWatch(core, d.db, o.Log, o.Now)
@@ -119,6 +123,22 @@ func New(ctx context.Context, o Options) (d *Daemon, err error) {
 		return d, err
 	}
 	return d, d.openWeb()
+}
+
+// learned is the prior in a file, or the one that comes with the program.
+func learned(file string) (estimator.Prior, error) {
+	if file == "" {
+		return estimator.DefaultPrior(), nil
+	}
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return estimator.Prior{}, fmt.Errorf("read forecast.prior: %w", err)
+	}
+	p, err := estimator.ReadPrior(data)
+	if err != nil {
+		return p, fmt.Errorf("forecast.prior %s: %w", file, err)
+	}
+	return p, nil
 }
 
 // openIntake prepares the decoder and the broker, embedded or outside.
