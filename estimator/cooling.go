@@ -20,8 +20,8 @@ const (
 
 // Chill describes a piece that cools.
 type Chill struct {
-	Piece    Input           // cut, mass and thickness; its probe readings since it began to cool, if any, in Core
-	From     thermal.Celsius // core temperature at At
+	Piece    Input           // cut, mass and thickness; for CoolTimes its probe readings since it began to cool, in Core
+	From     thermal.Celsius // core temperature now; CoolTimes takes the newest reading
 	Where    Surroundings
 	Ambient  thermal.Celsius // air or water; for the box, the room
 	SlicedMM float64         // thickness of slices or halves; 0 = whole

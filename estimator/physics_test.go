@@ -284,3 +284,40 @@ func TestArchive_IsApartFromTheSingleLogs(t *testing.T) {
 		}
 	}
 }
+
+// A draw's own curve, cut off after 40 minutes and given as readings, is carried on: the time to 21 °C lies within the 80 % band, which
+// is narrower than that of CoolTime, which knows none of it. Without enough readings it says so.
+func TestCoolTimes_CarryOnWhatWasMeasured(t *testing.T) {
+	e := New(DefaultPrior())
+	piece := Input{Cut: BrisketFlat, MassKg: 2.5, ThicknessMM: 50}
+	p := physics{half: 0.027, shape: 0.4, h: 12, foilH: 1, start: 85, boil: 100, hNow: 1, wNow: 1}
+	g, c := p.grid(), p.fresh()
+	start := time.Date(2026, 5, 2, 20, 0, 0, 0, time.UTC)
+	var at, low time.Time
+	for m := range 600 {
+		if m <= 40 {
+			at = start.Add(time.Duration(m) * time.Minute)
+			piece.Core = append(piece.Core, Sample{at, thermal.Celsius(c.probe(&g))})
+		}
+		if c.probe(&g) <= 21 {
+			low = start.Add(time.Duration(m) * time.Minute)
+			break
+		}
+		c.step(&p, &g, 3, 60, inFoil)
+	}
+	got, ok := e.CoolTimes(Chill{Piece: piece, Ambient: 3}, 21, 5)
+	if !ok || low.IsZero() {
+		t.Fatalf("%v, cold at %v", ok, low)
+	}
+	if q := got[0]; at.Add(q[1]).After(low) || at.Add(q[5]).Before(low) || got[1][3] <= q[3] {
+		t.Errorf("to 21 °C within %v to %v, really %v; to 5 °C %v", q[1], q[5], low.Sub(at), got[1][3])
+	}
+	plain := e.CoolTime(Chill{Piece: piece, From: piece.Core[40].Celsius, Where: CoolerAir, Ambient: 3}, 21)
+	if fitted, blind := got[0][5]-got[0][1], plain[5]-plain[1]; fitted > blind*2/3 {
+		t.Errorf("a band of %v with the readings, %v without", fitted, blind)
+	}
+	piece.Core = piece.Core[:8]
+	if _, ok := e.CoolTimes(Chill{Piece: piece, Ambient: 3}, 21); ok {
+		t.Error("seven minutes of readings are enough")
+	}
+}

@@ -34,5 +34,9 @@ type StageWatch struct {
 	Probes []ProbeID
 	From   time.Time
 	Until  time.Time // zero: it goes on
-	Out    time.Time // of a hot stage: the meat has been out of the cold since, as far as the lot tells; zero: not known
+
+	MassKg      float64 // of the piece, for forecasts; 0: not known
+	ThicknessMM float64 // the same
+
+	Out time.Time // of a hot stage: the meat has been out of the cold since, as far as the lot tells; zero: not known
 }

@@ -29,6 +29,8 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 			w.stale = append(w.stale, *e.Rewatch)
 		case e.Deviation != nil, e.Judged != nil:
 			w.unsaid = append(w.unsaid, e)
+		case e.Failed != nil:
+			w.log.Error("no forecast", "error", e.Failed)
 		case e.Recount != 0:
 			if w.counting != nil && w.counting.id == e.Recount {
 				w.giveUp() // it has changed: from the beginning

@@ -10,7 +10,7 @@ import (
 
 // implied is the stage that a running cook implies for a piece.
 func implied(p cook.Piece, stage cook.Stage, from time.Time) cook.StageWatch {
-	return cook.StageWatch{Stage: stage, Piece: p.ID, Cut: p.Cut, Intact: p.Intact, Probes: p.ProbeIDs(), From: from}
+	return cook.StageWatch{Stage: stage, Piece: p.ID, Cut: p.Cut, Intact: p.Intact, Probes: p.ProbeIDs(), From: from, MassKg: p.MassKg, ThicknessMM: p.ThicknessMM}
 }
 
 // clock gives readings of one moment to the stage that the piece is in.

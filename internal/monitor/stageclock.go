@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"stallkeeper/estimator"
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
@@ -22,6 +23,9 @@ type clocks struct {
 	early   cook.Reading     // newest reading from before the stage
 	hot     bool             // it was hot before the stage: the probe was in the meat
 	chill   *safety.Chilling
+	cooled  []estimator.Sample // one a minute, of the last hour and a half: for the forecast of the cooling
+	fitted  []foreseen         // that forecast, by leg of the rule; nil when there is none
+	fitAt   time.Time          // the minute it was made in
 	keep    *safety.Keeping
 }
 
@@ -45,6 +49,7 @@ func (c *clocks) add(r cook.Reading) (counts, late bool) {
 	}
 	if c.chill != nil {
 		c.chill.Add(r)
+		c.keepCooled()
 	}
 	if c.keep != nil {
 		c.keep.Add(r)

@@ -141,6 +141,7 @@ func (m *State) StagesChanged(stages []cook.StageWatch, now time.Time) []Effect 
 		w, on := wanted[keyOf(s.watch)]
 		if on && slices.Equal(w.Probes, s.watch.Probes) && w.Intact == s.watch.Intact && w.Cut == s.watch.Cut && w.Until.Equal(s.watch.Until) && w.Out.Equal(s.watch.Out) {
 			delete(wanted, keyOf(s.watch))
+			s.watch = w // it may have been weighed
 			return false
 		}
 		filed[keyOf(s.watch)] = s.filed

@@ -15,11 +15,18 @@ import (
 type foreseen struct {
 	at    time.Time
 	known bool
+
+	fitted  bool      // by the forecaster's physics, of which soonest is the tenth percentile; zero: not within 36 h
+	soonest time.Time //
 }
 
-// late reports whether the forecast lies behind the time it is due.
+// late reports whether the forecast lies behind the time it is due; of a fitted one, whether it does with nine chances in ten.
 func (f foreseen) late(due time.Time) bool {
-	return f.known && !due.IsZero() && (f.at.IsZero() || f.at.After(due))
+	at := f.at
+	if f.fitted {
+		at = f.soonest
+	}
+	return f.known && !due.IsZero() && (at.IsZero() || at.After(due))
 }
 
 // passes forecasts when the inside comes up to a temperature: by the forecaster of a running cook, else by its rate.
@@ -27,13 +34,13 @@ func (c *clocks) passes(to float64, p *piece) foreseen {
 	if p != nil {
 		for _, q := range p.forecast.Path {
 			if float64(q.P50) >= to {
-				return foreseen{q.Time, true}
+				return foreseen{at: q.Time, known: true}
 			}
 		}
-		return foreseen{time.Time{}, len(p.forecast.Path) > 0 && !blank(p.forecast)}
+		return foreseen{known: len(p.forecast.Path) > 0 && !blank(p.forecast)}
 	}
 	at, ok := c.rises(to)
-	return foreseen{at, ok}
+	return foreseen{at: at, known: ok}
 }
 
 // warmedFor is how much of a limit must be used before a forecast of it is told; a cold piece has hardly begun. Choice of this project.
@@ -86,10 +93,10 @@ func (s *stage) chilling(m *State, c *clocks) alarm.Standing {
 		switch {
 		case l.Outcome == safety.Missed:
 			return alarm.Standing{Missed: m.words.CoolingMissed(s.title(), to, due, c.at, c.level, fmt.Sprintf("%s, %s", rule.Source, l.Needed))}
-		case l.Since.IsZero() || c.chill.Pulled() || c.at.Sub(l.Since) < trendOver:
+		case l.Since.IsZero() || c.chill.Pulled():
 			continue
 		}
-		if f := c.comesDown(to); f.late(due) {
+		if f := s.comesDown(m, c, i); f.late(due) {
 			text := m.words.CoolingRisk(s.title(), to, due, f.at, c.at, c.level)
 			if s.cook != 0 {
 				text += " If it is being held hot, warm it to 60 °C or above."
@@ -98,11 +105,6 @@ func (s *stage) chilling(m *State, c *clocks) alarm.Standing {
 		}
 	}
 	return alarm.Standing{}
-}
-
-func (c *clocks) comesDown(to thermal.Celsius) foreseen {
-	at, ok := c.falls(float64(to), chillAir)
-	return foreseen{at, ok}
 }
 
 func (s *stage) holding(m *State, c *clocks) alarm.Standing {
@@ -219,7 +221,6 @@ func (s *stage) smokeClocks(c *clocks, p *piece) []Clock {
 }
 
 func (s *stage) chillClocks(m *State, c *clocks) []Clock {
-	_, rule := m.o.Safety.Cooling()
 	var out []Clock
 	for i, l := range c.chill.Legs() {
 		name := ClockCooling1
@@ -229,7 +230,7 @@ func (s *stage) chillClocks(m *State, c *clocks) []Clock {
 		l.Set = s.chills
 		var f foreseen
 		if !l.Since.IsZero() && !c.chill.Pulled() {
-			f = c.comesDown(thermal.FromFahrenheit(rule.Stages[i].ToF))
+			f = s.comesDown(m, c, i)
 		}
 		out = append(out, clockOf(name, c, l, f))
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
@@ -34,7 +35,8 @@ type tracker interface {
 // State is the live state. It belongs to one goroutine.
 type State struct {
 	o       Options
-	track   func(in estimator.Input, beside tracker) tracker // beside another piece of the cook, or nil
+	track   func(in estimator.Input, beside tracker) tracker                          // beside another piece of the cook, or nil
+	cool    func(c estimator.Chill, to ...thermal.Celsius) ([][7]time.Duration, bool) // nil: no forecaster
 	words   alarm.Words
 	fires   []*fire  // running cooks, by id
 	stages  []*stage // open stages of lots
@@ -51,7 +53,8 @@ type State struct {
 	uptime  time.Duration            // time passed, whatever the clock did
 	stride  time.Duration            // the longest recent step between two calls
 
-	failures uint64 // panics of the forecaster
+	failures uint64  // panics of the forecaster
+	unsaid   []error // those of a cooling, for the log
 }
 
 // Effect is something to do for the daemon: exactly one field is set.
@@ -62,6 +65,7 @@ type Effect struct {
 	Rewatch   *StageKey  // read the stored readings of the stage's probes since its beginning and call Rewatch
 	Deviation *Deviation // enter it in the journal of its lot, unless it is there
 	Judged    *Judged    // enter it in the journal of its lot
+	Failed    error      // the forecaster panicked: log it
 }
 
 // Forecasted is a forecast to publish, and to keep if Keep is set.
@@ -83,10 +87,14 @@ func New(o Options) *State {
 	if len(o.Safety.Sets) == 0 {
 		o.Safety.Sets = safety.DefaultSets()
 	}
-	return &State{
+	m := &State{
 		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, devices: map[string]*device{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
+	if o.Estimator != nil {
+		m.cool = o.Estimator.CoolTimes
+	}
+	return m
 }
 
 func (o Options) beside(in estimator.Input, other tracker) tracker {
@@ -206,6 +214,10 @@ func (m *State) Tick(now time.Time) []Effect {
 		}
 	}
 	out = append(out, m.orphans()...)
+	for _, err := range m.unsaid {
+		out = append(out, Effect{Failed: err})
+	}
+	m.unsaid = nil
 	return append(out, m.overdue()...)
 }
 

@@ -138,7 +138,7 @@ func (l *Lot) Watches() []cook.StageWatch {
 	for _, s := range l.Stages {
 		w := cook.StageWatch{Lot: l.ID, Stage: s.Stage, Piece: s.Piece, Probes: s.Probes, From: s.From, Until: s.Until}
 		if p, ok := l.Piece(s.Piece); ok {
-			w.Intact, w.Cut = p.Intact, p.Cut
+			w.Intact, w.Cut, w.ThicknessMM, w.MassKg = p.Intact, p.Cut, p.ThicknessMM, l.weight(p.ID)
 		} else if s.Piece == "" {
 			w.Intact = len(l.Pieces) > 0 && !slices.ContainsFunc(l.Pieces, func(p Piece) bool { return !p.Intact })
 			if len(l.Pieces) > 0 && !slices.ContainsFunc(l.Pieces, func(p Piece) bool { return p.Cut != l.Pieces[0].Cut }) {
@@ -151,6 +151,18 @@ func (l *Lot) Watches() []cook.StageWatch {
 		out = append(out, w)
 	}
 	return out
+}
+
+// weight is what a piece weighed last before it was sliced, kg; 0 when nobody weighed it by itself.
+func (l *Lot) weight(piece cook.PieceID) float64 {
+	kg, at := 0.0, time.Time{}
+	for _, w := range l.Weights {
+		whole := w.Body.When != WhenSliced && w.Body.When != WhenServed && w.Body.When != WhenFat && w.Body.When != WhenRendered
+		if w.Body.Piece == piece && whole && !w.At.Before(at) {
+			kg, at = w.Body.MassKg, w.At
+		}
+	}
+	return kg
 }
 
 func hot(s cook.Stage) bool {

@@ -109,3 +109,26 @@ func TestNothingRunsAway(t *testing.T) {
 		}
 	}
 }
+
+// Newton's law with a small Biot number is the textbook's (lumped capacitance): a thin piece, bagged in slowly moved water, cools by
+// exp(-h t / (ρ c L/2)). The exact values follow from the constants of this package, so this holds the surroundings of Cool to what they say.
+func TestCool_AThinPieceFollowsNewton(t *testing.T) {
+	began := time.Date(2026, 5, 2, 20, 0, 0, 0, time.UTC)
+	c := Cooling{Piece: Piece{ID: "piece", Cut: "brisket_flat", MassKg: 3, ThicknessMM: 10, Start: 40}, Began: began, Length: time.Hour, Interval: time.Minute,
+		Probe: Probe{Name: "piece", Sees: SeesPiece, Piece: "piece"}, Places: []Place{{Air: 2, Convect: 10, Bagged: true}}}
+	r := Cool(c)
+	half := func(from, to int) float64 {
+		return math.Log(float64(r[from].Celsius-2)/float64(r[to].Celsius-2)) / float64(to-from)
+	}
+	if len(r) != 61 || r[0].Celsius != 40 || math.Abs(half(10, 30)/half(30, 50)-1) > 0.02 {
+		t.Errorf("%d readings from %v; rates %.5f and %.5f a minute, want one", len(r), r[0].Celsius, half(10, 30), half(30, 50))
+	}
+	// h 10 x 0.6 through the bag; 1040 kg/m³ x about 3500 J/(kg K) x 5 mm behind each side
+	if want := 6.0 / (1040 * 3500 * 0.005) * 60; math.Abs(half(10, 50)/want-1) > 0.15 {
+		t.Errorf("rate %.5f a minute, want %.5f", half(10, 50), want)
+	}
+	c.Places = []Place{{For: 30 * time.Minute, Air: 40, Convect: 10, Bagged: true}, {Air: 2, Convect: 10, Bagged: true}}
+	if w := Cool(c); w[30].Celsius < 39.5 || w[60].Celsius > 33 {
+		t.Errorf("on the counter and then in the cooler: %v after 30 min, %v after 60", w[30].Celsius, w[60].Celsius)
+	}
+}
