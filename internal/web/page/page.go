@@ -1,5 +1,5 @@
 // Package page is what people see: the HTML pages, the forms that they post, and the styles and scripts that go with them. It asks the shop,
-// never the API.
+// not the API; in the browser its scripts listen to the live stream.
 //
 // The rules of the pages are:
 //   - Every page reads and acts without script; script only refreshes, draws the curve and saves a page load.

@@ -73,11 +73,11 @@ type Checked struct {
 }
 
 // KeepCheck judges a check and enters it in the shop's records.
-func (o Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.Auth) (record.Entry, error) {
+func (s Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.Auth) (record.Entry, error) {
 	if err := c.Probe.Validate(); err != nil {
 		return record.Entry{}, problem.Bad("probe: %s", problem.ClipTo(err.Error(), 200))
 	}
-	tolerance := o.Checking.Allowed()
+	tolerance := s.Checking.Allowed()
 	if c.Tolerance != nil {
 		tolerance = *c.Tolerance
 	}
@@ -93,7 +93,7 @@ func (o Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.A
 	if err := body.Validate(); err != nil {
 		return record.Entry{}, problem.Bad("%s", problem.ClipTo(strings.ReplaceAll(err.Error(), "\n", "; "), 500))
 	}
-	entries, err := o.Checks.Append(ctx, record.Draft{At: c.At, By: by, Auth: auth, Body: body})
+	entries, err := s.Checks.Append(ctx, record.Draft{At: c.At, By: by, Auth: auth, Body: body})
 	if err != nil {
 		return record.Entry{}, RecordError(err)
 	}
