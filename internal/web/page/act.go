@@ -122,13 +122,27 @@ func (p *Set) when(r *http.Request) (time.Time, error) {
 	return p.Now(), nil
 }
 
+// formTime is the time that a form gives; zero for now.
+func (p *Set) formTime(r *http.Request) (time.Time, error) {
+	if text := r.FormValue("at"); text != "" {
+		return localTime(text, p.Location)
+	}
+	return time.Time{}, nil
+}
+
+// localTime reads a time as a form gives it, in the zone where it names none. One that the change of the clocks leaves out is refused.
 func localTime(text string, in *time.Location) (time.Time, error) {
 	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", time.RFC3339} {
-		if t, err := time.ParseInLocation(layout, text, in); err == nil {
-			return t, nil
+		t, err := time.ParseInLocation(layout, text, in)
+		if err != nil {
+			continue
 		}
+		if layout != time.RFC3339 && t.Format(layout) != text {
+			return t, problem.Bad("time %q does not exist here, where the clocks change: give another hour", text)
+		}
+		return t, nil
 	}
-	return time.Time{}, problem.Bad("time %q: write it like 2026-05-02T20:00", text)
+	return time.Time{}, problem.Bad("time %q: write it like 2026-05-02T20:00", problem.ClipTo(text, 40))
 }
 
 // postSettings keeps a choice in a cookie of this browser.

@@ -7,7 +7,6 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
-	"time"
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/calibrate"
@@ -57,12 +56,9 @@ func probePath(id cook.ProbeID) string {
 func (p *Set) enterCheck(r *http.Request, id cook.ProbeID) error {
 	see := readerOf(r, p.Now(), p.Location)
 	body := record.ProbeChecked{AsLeft: r.FormValue("left") != "", Action: strings.TrimSpace(r.FormValue("action")), Note: strings.TrimSpace(r.FormValue("note"))}
-	var at time.Time
-	if text := r.FormValue("at"); text != "" {
-		var err error
-		if at, err = localTime(text, p.Location); err != nil {
-			return err
-		}
+	at, err := p.formTime(r)
+	if err != nil {
+		return err
 	}
 	var methods []string
 	for _, bath := range []struct {

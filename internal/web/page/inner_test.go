@@ -85,3 +85,13 @@ func TestLanes_LabelsNeverTouch(t *testing.T) {
 		}
 	}
 }
+
+// In Chicago the clocks went from 02:00 to 03:00 on 8 March 2026 (Energy Policy Act of 2005, section 110).
+func TestLocalTime_RefusesAnHourThatWasLeftOut(t *testing.T) {
+	in := webtest.Zone(t)
+	for text, ok := range map[string]bool{"2026-03-08T01:59": true, "2026-03-08T02:30": false, "2026-03-08T02:30:00": false, "2026-03-08T03:00": true, "2026-03-08T02:30:00Z": true, "soon": false, "": false} {
+		if at, err := localTime(text, in); (err == nil) != ok {
+			t.Errorf("localTime(%q) = %v, %v", text, at, err)
+		}
+	}
+}

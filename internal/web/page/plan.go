@@ -150,7 +150,7 @@ func (f *planForm) order() plan.Order {
 		o.Zone = name
 	}
 	var err error
-	if o.Serve, err = wallTime(f.Get("serve"), f.see.in); err != nil {
+	if o.Serve, err = localTime(f.Get("serve"), f.see.in); err != nil {
 		f.note("serve", err)
 	}
 	if o.Pit, err = f.see.parse(f.Get("pit")); err != nil {
@@ -216,20 +216,11 @@ func (f *planForm) orderPiece(i int) plan.OrderPiece {
 	}
 	q.CureDays = f.number(f.At(i, "cure"), "d")
 	if text := get("doneat"); text != "" && q.Done != "" {
-		if q.DoneAt, err = wallTime(text, f.see.in); err != nil {
+		if q.DoneAt, err = localTime(text, f.see.in); err != nil {
 			f.note(f.At(i, "doneat"), err)
 		}
 	}
 	return q
-}
-
-// wallTime reads a local time, and refuses one that the change of the clocks leaves out.
-func wallTime(text string, in *time.Location) (time.Time, error) {
-	t, err := localTime(text, in)
-	if err == nil && len(text) >= 16 && !strings.HasPrefix(text, t.Format("2006-01-02T15:04")) && !strings.ContainsAny(text[16:], "Zz+-") {
-		return t, problem.Bad("time %q does not exist here, where the clocks change: give another hour", problem.ClipTo(text, 40))
-	}
-	return t, err
 }
 
 // plannedView is one plan as a page.

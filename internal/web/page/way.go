@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
-	"time"
 
 	"stallkeeper/internal/brine"
 	"stallkeeper/internal/cook"
@@ -153,14 +152,6 @@ func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(by str
 	}
 	r.PostForm.Del("pin")
 	return p.way(w, r, said.Status, r.PostForm, said.Detail)
-}
-
-// formTime is the time that a form gives; zero for now.
-func (p *Set) formTime(r *http.Request) (time.Time, error) {
-	if text := r.FormValue("at"); text != "" {
-		return wallTime(text, p.Location)
-	}
-	return time.Time{}, nil
 }
 
 func (p *Set) postWayStage(w http.ResponseWriter, r *http.Request) error {
