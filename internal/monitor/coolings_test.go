@@ -47,7 +47,7 @@ func warned(t *testing.T, c simulate.Cooling, physics bool) (risk, missed time.T
 }
 
 // How long before the miss the warning comes, and how many come in vain: with the forecaster's physics in the first half hour, and by
-// continuing the last half hour alone. Four simulated coolings in the suite; STALLKEEPER_COOLINGS=200 makes the table of testdata/README.md.
+// continuing the last half hour alone. Four simulated coolings in the suite; STALLKEEPER_COOLINGS=120 makes the table of testdata/README.md.
 func TestCoolings_AreWarnedOfInTime(t *testing.T) {
 	n := 4
 	if text := os.Getenv("STALLKEEPER_COOLINGS"); text != "" {

@@ -11,6 +11,8 @@
 // is air and walls heated by a fire of one of four kinds, each with its own way of being fed and regulated. Probes lag,
 // are off centre, off the truth, noisy, coarse, and sometimes silent or absurd.
 //
+// Cool lets a piece cool after its cook, in air or in water, by the same body without the pit.
+//
 // It imports nothing of the forecaster but units, and shares no equation with it on purpose: a forecaster judged on its
 // own equations flatters itself. Constants stand beside their source; many are choices of this project without one, and
 // say so. Whatever rests on these cooks must be called simulated. The model leaves out bones, cavities, fat caps, seams
