@@ -71,17 +71,27 @@ func Of(err error) Document {
 // missing names what was not found. The error that wraps cook.ErrNotFound directly does so, as in "cook 99: not found"; what stands around
 // it is the daemon's own.
 func missing(err error) string {
-	for err != nil {
-		next := errors.Unwrap(err)
-		if next == cook.ErrNotFound {
-			if name, ok := strings.CutSuffix(err.Error(), ": "+cook.ErrNotFound.Error()); ok {
-				return ClipTo(name, 100) + " is not known here"
-			}
-			break
-		}
-		err = next
+	if name, ok := named(err); ok {
+		return ClipTo(name, 100) + " is not known here"
 	}
 	return "there is no such thing"
+}
+
+func named(err error) (string, bool) {
+	switch e := err.(type) {
+	case interface{ Unwrap() error }:
+		if e.Unwrap() == cook.ErrNotFound {
+			return strings.CutSuffix(err.Error(), ": "+cook.ErrNotFound.Error())
+		}
+		return named(e.Unwrap())
+	case interface{ Unwrap() []error }:
+		for _, one := range e.Unwrap() {
+			if name, ok := named(one); ok {
+				return name, true
+			}
+		}
+	}
+	return "", false
 }
 
 // Clip quotes what the sender sent, shortened to 60 bytes, for repeating it to them.
