@@ -202,8 +202,11 @@ func (c CureTime) TooShort(days float64) bool {
 // Span writes the days of a rule, rounded up.
 func (r CureRule) Span() string {
 	low, high := math.Ceil(r.Low-1e-9), math.Ceil(r.High-1e-9)
-	if low == high {
-		return fmt.Sprintf("%.0f d", low)
+	switch {
+	case low != high:
+		return fmt.Sprintf("%.0f to %.0f days", low, high)
+	case low == 1:
+		return "1 day"
 	}
-	return fmt.Sprintf("%.0f to %.0f d", low, high)
+	return fmt.Sprintf("%.0f days", low)
 }

@@ -71,7 +71,7 @@ func TestEstimateCure_TrimmedFlat(t *testing.T) {
 	}
 	c := mustCure(t, CurePiece{ThicknessMM: 50, MassKg: 2.5, Flat: true})
 	said := c.Judge(7)
-	for _, want := range []string{"satisfies practice for a trimmed flat (5 to 14 d), a quarter inch", "falls short of 7 days an inch (14 d)", "the default is 14 days"} {
+	for _, want := range []string{"satisfies practice for a trimmed flat (5 to 14 days), a quarter inch", "falls short of 7 days an inch (14 days)", "the default is 14 days"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("Judge(7) = %q, want it to say %q", said, want)
 		}

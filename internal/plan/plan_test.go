@@ -469,7 +469,7 @@ func TestMake_FreshMeatDoesNotWaitTooLong(t *testing.T) {
 // What is said about chilling and storing stays within the limits it names, and a phone can show every line.
 func TestText_LimitsAndWidth(t *testing.T) {
 	r := overMonth(t)
-	r.Pieces[0].CureBasis, r.Pieces[0].CureRules = "satisfies practice", []string{"practice: 5 to 14 d (common practice, no source)"}
+	r.Pieces[0].CureBasis, r.Pieces[0].CureRules = "satisfies practice", []string{"practice: 5 to 14 days (common practice, no source)"}
 	p := mustPlan(t, r)
 	serve, chill, freeze := step(t, p, Serve, "flat"), step(t, p, Chill, "flat"), step(t, p, Freeze, "flat")
 	if chill.Latest.Sub(serve.At) > 2*time.Hour || chill.Until.Sub(chill.At) > 6*time.Hour || freeze.Latest.Sub(serve.At) > 72*time.Hour {
