@@ -108,6 +108,7 @@ type ReadingQuery struct {
 // Bucket is a stretch of a thinned series.
 type Bucket struct {
 	Time           time.Time // of its first reading
+	Until          time.Time // where the stretch ends; its last reading lies before
 	Min, Max, Last thermal.Celsius
 }
 

@@ -306,7 +306,7 @@ func TestSeries_KeepsExtremesOfGoodReadings(t *testing.T) {
 	}
 	var want []cook.Bucket
 	for i := range 10 {
-		b := cook.Bucket{Time: epoch.Add(time.Duration(10*i) * time.Second), Min: 0, Max: 9, Last: 9}
+		b := cook.Bucket{Time: epoch.Add(time.Duration(10*i) * time.Second), Until: epoch.Add(time.Duration(10*i+10) * time.Second), Min: 0, Max: 9, Last: 9}
 		if i == 1 {
 			b.Max = 40
 		}

@@ -18,7 +18,8 @@ select * from (select
 	(select time from readings where ` + within + ` order by time limit 1) first,
 	(select min(celsius) from readings where ` + within + `),
 	(select max(celsius) from readings where ` + within + `),
-	(select celsius from readings where ` + within + ` order by time desc limit 1)
+	(select celsius from readings where ` + within + ` order by time desc limit 1),
+	hi
 from stretch) where first is not null`
 
 const within = `probe = ?1 and time >= lo and time < hi and quality = 0 and (retained = 0 or clock <> 1)`
@@ -53,9 +54,9 @@ func (db *DB) Series(ctx context.Context, probe cook.ProbeID, from, to time.Time
 		return nil, db.explain("read series", err)
 	}
 	out, err := collect(rows, func(rows *sql.Rows) (b cook.Bucket, err error) {
-		var at int64
-		err = rows.Scan(&at, &b.Min, &b.Max, &b.Last)
-		b.Time = instant(at)
+		var at, until int64
+		err = rows.Scan(&at, &b.Min, &b.Max, &b.Last, &until)
+		b.Time, b.Until = instant(at), instant(until)
 		return b, err
 	})
 	if err != nil {

@@ -158,5 +158,6 @@ func bucket(ctx context.Context, tx *sql.Tx, s probeSpan, sealed []sealedHour) (
 	if err := look(open, s.hi); err != nil {
 		return b, false, err
 	}
-	return cook.Bucket{Time: instant(first.Int64), Min: thermal.Celsius(sum.least), Max: thermal.Celsius(sum.greatest), Last: thermal.Celsius(last.Float64)}, true, nil
+	return cook.Bucket{Time: instant(first.Int64), Until: instant(s.hi), Min: thermal.Celsius(sum.least), Max: thermal.Celsius(sum.greatest),
+		Last: thermal.Celsius(last.Float64)}, true, nil
 }

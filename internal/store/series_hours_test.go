@@ -32,12 +32,12 @@ func TestSeries_OfHoursWithAndWithoutSeals(t *testing.T) {
 	}
 	at := func(hour int) time.Time { return epoch.Add(time.Duration(hour) * time.Hour) }
 	want := []cook.Bucket{
-		{Time: at(0).Add(30 * time.Minute), Min: 20, Max: 21, Last: 21}, // cut by the beginning of the span
-		{Time: at(2), Min: 22, Max: 70, Last: 23},
-		{Time: at(4), Min: 24, Max: 25, Last: 25},
-		{Time: at(6), Min: 26, Max: 27, Last: 27},
-		{Time: at(8), Min: 28, Max: 29, Last: 29},
-		{Time: at(10), Min: -5, Max: 31, Last: 31},
+		{Time: at(0).Add(30 * time.Minute), Until: at(2), Min: 20, Max: 21, Last: 21}, // cut by the beginning of the span
+		{Time: at(2), Until: at(4), Min: 22, Max: 70, Last: 23},
+		{Time: at(4), Until: at(6), Min: 24, Max: 25, Last: 25},
+		{Time: at(6), Until: at(8), Min: 26, Max: 27, Last: 27},
+		{Time: at(8), Until: at(10), Min: 28, Max: 29, Last: 29},
+		{Time: at(10), Until: at(12), Min: -5, Max: 31, Last: 31},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
@@ -89,6 +89,7 @@ func TestSeries_OfHoursAgreesWithThePlainScan(t *testing.T) {
 		var want []cook.Bucket
 		for at := begins; at.Before(to); at = at.Add(width) {
 			if b, ok := plainBucket(mustRead(t, s, cook.ReadingQuery{Probe: "core", From: later(from, at), To: earlier(to, at.Add(width)), Limit: 1000})); ok {
+				b.Until = earlier(to, at.Add(width))
 				want = append(want, b)
 			}
 		}

@@ -17,18 +17,17 @@ const (
 	tableRows   = 16
 )
 
-// series reads a probe in at most points stretches. The end of a stretch is reckoned from its width, and lies not after end.
+// series reads a probe in at most points stretches, each stamped with its end but not after end.
 func (p *Set) series(ctx context.Context, probe cook.ProbeID, from, end time.Time, points int) ([]chart.Stop, error) {
 	buckets, err := p.Library.Series(ctx, probe, from, end, points)
 	if err != nil {
 		return nil, fmt.Errorf("read the curve of %s: %w", probe, err)
 	}
-	width := end.Sub(from) / time.Duration(points)
 	out := make([]chart.Stop, 0, len(buckets))
 	for _, b := range buckets {
 		at := b.Time // exact for a lone reading
-		if width > 0 && b.Min < b.Max {
-			at = from.Add(b.Time.Sub(from)/width*width + width)
+		if b.Min < b.Max {
+			at = b.Until
 		}
 		if at.After(end) {
 			at = end

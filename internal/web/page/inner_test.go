@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -10,6 +11,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/web/chart"
+	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/webtest"
 )
 
@@ -65,6 +67,36 @@ func TestCurve_StampsAValueWhereItWasMeasured(t *testing.T) {
 	}
 	if last := line.Core[len(line.Core)-1].At; last.After(n.Snap.Now) {
 		t.Errorf("the last value stands at %s, in the future", last)
+	}
+}
+
+// inHours gives a series as the store does over days: in whole hours, whatever the span divided by the points is.
+type inHours struct{ shop.Library }
+
+func (inHours) Series(_ context.Context, _ cook.ProbeID, from, to time.Time, _ int) (out []cook.Bucket, err error) {
+	for at := from.Truncate(time.Hour); at.Before(to); at = at.Add(2 * time.Hour) {
+		out = append(out, cook.Bucket{Time: at.Add(time.Minute), Until: at.Add(2 * time.Hour), Min: 20, Max: 21, Last: 21})
+	}
+	return out, nil
+}
+
+func TestCurve_StretchesEndWhereTheLibrarySays(t *testing.T) {
+	n := webtest.NewNight(t)
+	at := n.Shop(t)
+	at.Library = inHours{at.Library}
+	p, err := New(Options{Shop: at, Log: webtest.NoLog()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	from := time.Date(2026, 11, 25, 20, 40, 0, 0, time.UTC)
+	got, err := p.series(t.Context(), "flat", from, from.Add(17*time.Hour), tableRows)
+	if err != nil || len(got) != 9 {
+		t.Fatalf("%d stretches, %v", len(got), err)
+	}
+	for i, want := range map[int]string{0: "22:00", 1: "00:00", 8: "13:40"} { // the last ends with the span
+		if clock := got[i].At.Format("15:04"); clock != want {
+			t.Errorf("stretch %d ends at %s, want %s", i, clock, want)
+		}
 	}
 }
 

@@ -173,7 +173,7 @@ func (n *Night) Series(_ context.Context, probe cook.ProbeID, from, to time.Time
 	for i := range points {
 		at := from.Add(time.Duration(i) * step)
 		v := course(at.Add(step).Sub(from).Hours())
-		out = append(out, cook.Bucket{Time: at, Min: v - 1, Max: v + 1, Last: v})
+		out = append(out, cook.Bucket{Time: at, Until: at.Add(step), Min: v - 1, Max: v + 1, Last: v})
 	}
 	return out, nil
 }

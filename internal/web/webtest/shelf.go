@@ -84,7 +84,7 @@ func (s *Shelf) Series(_ context.Context, probe cook.ProbeID, _, _ time.Time, po
 	var out []cook.Bucket
 	for _, r := range s.Measured {
 		if r.Probe == probe && r.Quality == cook.Good && len(out) < points {
-			out = append(out, cook.Bucket{Time: r.Time, Min: r.Celsius, Max: r.Celsius, Last: r.Celsius})
+			out = append(out, cook.Bucket{Time: r.Time, Until: r.Time.Add(time.Second), Min: r.Celsius, Max: r.Celsius, Last: r.Celsius})
 		}
 	}
 	return out, s.Fail
