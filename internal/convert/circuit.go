@@ -8,7 +8,7 @@ var (
 	ErrShortCircuit = errors.New("short circuit")
 )
 
-// circuit is what points to which end: beyond the highest resistance of a sensor it is open, below the lowest it is shorted.
+// circuit says which of the two it is: beyond a sensor's highest resistance it is open, below its lowest it is shorted.
 func circuit(beyondHighest bool) error {
 	if beyondHighest {
 		return ErrOpenCircuit

@@ -164,9 +164,6 @@ func (w *watch) rewatch(ctx context.Context, key monitor.StageKey) error {
 	return nil
 }
 
-// daemonName is who enters what was measured.
-const daemonName = "stallkeeper"
-
 // enter puts what was judged of a lot's stage into its journal. What is there already, or does not fit the lot any more, is left.
 func (w *watch) enter(ctx context.Context, e monitor.Effect) error {
 	var drafts []record.Draft
@@ -242,7 +239,7 @@ func (w *watch) deviation(d monitor.Deviation) record.Draft {
 	if d.Verdict.Outcome == safety.Unknown {
 		word = unknownWord
 	}
-	return record.Draft{Lot: d.Watch.Lot, At: w.past(d.Verdict.At), By: daemonName, Auth: record.AuthDaemon, Reason: "entered when the watch found it",
+	return record.Draft{Lot: d.Watch.Lot, At: w.past(d.Verdict.At), By: record.DaemonName, Auth: record.AuthDaemon, Reason: "entered when the watch found it",
 		Body: record.Deviation{ControlPoint: controlPoint(d.Watch, d.Verdict), From: cook.Instant(d.From), What: word + ": " + d.Verdict.Because}}
 }
 
@@ -259,7 +256,7 @@ func (w *watch) monitoring(s cook.StageWatch, v safety.Verdict) record.Draft {
 	if at.Before(s.From) || at.After(s.Until) { // nothing was measured
 		at = s.Until
 	}
-	return record.Draft{Lot: s.Lot, At: w.past(at), By: daemonName, Auth: record.AuthDaemon, Body: m}
+	return record.Draft{Lot: s.Lot, At: w.past(at), By: record.DaemonName, Auth: record.AuthDaemon, Body: m}
 }
 
 // past is a time that an entry may have: one that was measured, and not ahead of the daemon's clock.

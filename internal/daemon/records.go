@@ -79,7 +79,7 @@ func (b *books) enterKey(ctx context.Context, created bool) error {
 		b.log.Error("the key of the records is another than the journal names: it was lost or exchanged, and who trusts the old key will be told so",
 			"journal", newest.ID(), "folder", b.keys.Public().ID(), "created", created)
 	}
-	if _, err := b.Append(ctx, record.Draft{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(b.keys.Current, nil)}); err != nil {
+	if _, err := b.Append(ctx, record.Draft{By: record.DaemonName, Auth: record.AuthDaemon, Body: record.NewKey(b.keys.Current, nil)}); err != nil {
 		return err
 	}
 	_, err = b.DB.Checkpoint(ctx, b.keys.Current, b.now())

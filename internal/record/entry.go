@@ -24,6 +24,9 @@ const (
 	AuthDaemon Auth = "daemon" // no person: the daemon itself
 )
 
+// DaemonName is how the daemon signs what it enters; nobody else may.
+const DaemonName = "daemon"
+
 // Words says it for people.
 func (a Auth) Words() string {
 	switch a {

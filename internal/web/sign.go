@@ -31,7 +31,7 @@ func (s *Server) signed(r *http.Request, sig visitor.Signature) (string, record.
 	if sig.By == "" {
 		return "", "", problem.Bad("by is missing: say who makes the entry")
 	}
-	if strings.EqualFold(sig.By, "daemon") {
+	if strings.EqualFold(sig.By, record.DaemonName) {
 		return "", "", problem.Bad("by is the daemon's own name: give yours")
 	}
 	return sig.By, record.AuthSaid, nil

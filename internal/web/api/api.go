@@ -47,7 +47,7 @@ type Options struct {
 type API struct {
 	opts    Options
 	streams chan struct{} // one token for each live stream
-	closing chan struct{} // closed by endStreams
+	closing chan struct{} // closed by EndStreams
 	once    sync.Once
 	packers sync.Pool // *gzip.Writer
 }
@@ -193,7 +193,7 @@ func (api *API) pack(out *bytes.Buffer, body []byte) {
 	defer api.packers.Put(z)
 	_, err := z.Write(body)
 	if err = errors.Join(err, z.Close()); err != nil {
-		panic("web: memory takes every byte: " + err.Error())
+		panic("api: memory takes every byte: " + err.Error())
 	}
 }
 

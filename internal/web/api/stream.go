@@ -50,7 +50,7 @@ func (s *answerStream) text(t string) {
 func (s *answerStream) value(v any) {
 	s.one.Reset()
 	if err := s.json.Encode(v); err != nil {
-		panic("web: a document that is no JSON: " + err.Error())
+		panic("api: a document that is no JSON: " + err.Error())
 	}
 	if s.err == nil {
 		_, s.err = s.out.Write(bytes.TrimSuffix(s.one.Bytes(), []byte("\n")))

@@ -37,7 +37,7 @@ func (c Checking) Allowed() thermal.CelsiusDelta {
 	return c.Tolerance
 }
 
-// CheckOf reads a check from its record. A point below 50 °C counts as ice where it is near 0, others as warm.
+// CheckOf reads a check from its record. A point whose true temperature is within 5 K of 0 °C counts as ice, one above 50 °C as boiling water, others as neither.
 func CheckOf(e record.Entry) (cook.ProbeID, calibrate.Check, error) {
 	body, err := e.Decode()
 	if err != nil {
