@@ -55,20 +55,25 @@ func PostForm(t testing.TB, s http.Handler, path string, form url.Values) *httpt
 	return Send(s, r)
 }
 
-// MustSee checks the status of a page, and that it says every text.
+// asRead is markup as a browser reads it: a line break within it is a space.
+func asRead(markup string) string {
+	return strings.Join(strings.FieldsFunc(markup, func(r rune) bool { return r == ' ' || r == '\n' }), " ") // not a no-break space
+}
+
+// MustSee checks the status of a page, and that it says every text, wherever its markup breaks lines.
 func MustSee(t testing.TB, w *httptest.ResponseRecorder, status int, wanted ...string) {
 	t.Helper()
 	if w.Code != status {
 		t.Fatalf("status %d, want %d: %s", w.Code, status, w.Body)
 	}
 	for _, text := range wanted {
-		if !strings.Contains(w.Body.String(), text) {
+		if !strings.Contains(asRead(w.Body.String()), text) {
 			t.Errorf("the page does not say %q", text)
 		}
 	}
 }
 
-// Get reads a page, which must be there.
+// Get reads a page, which must be there. Line breaks in its markup are given as spaces.
 func Get(t *testing.T, server *httptest.Server, path string) string {
 	t.Helper()
 	answer, err := server.Client().Get(server.URL + path)
@@ -83,7 +88,7 @@ func Get(t *testing.T, server *httptest.Server, path string) string {
 	if answer.StatusCode != http.StatusOK {
 		t.Fatalf("GET %s = %s\n%s", path, answer.Status, body)
 	}
-	return string(body)
+	return asRead(string(body))
 }
 
 // Post sends a form and gives the status and where it leads.
