@@ -78,12 +78,18 @@ func urgency(c monitor.Clock) int {
 	return 5
 }
 
-// clock puts a clock into words. While it runs, what is used grows with the page's time.
+// fresh is how old the newest reading may be for a clock to run on with the page. Choice of this project.
+const fresh = 10 * time.Minute
+
+// clock puts a clock into words. While a limit runs and readings arrive, what is used grows with the page's time; time at heat grows only
+// by what was measured.
 func (s reader) clock(c monitor.Clock, at time.Time) clockLine {
 	l := clockLine{Name: s.clockName(c.Name), Class: string(c.State), Because: sentence(c.Because), Needed: c.Needed, Source: c.Source}
-	used := c.Used
-	if c.State == monitor.ClockRunning && !at.IsZero() && s.now.After(at) {
-		used += s.now.Sub(at)
+	used, since := c.Used, time.Duration(0)
+	if c.State == monitor.ClockRunning && c.Name != monitor.ClockCooked && !at.IsZero() && s.now.After(at) {
+		if since = s.now.Sub(at); since <= fresh {
+			used, since = used+since, 0
+		}
 	}
 	switch c.State {
 	case monitor.ClockWaiting:
@@ -111,11 +117,14 @@ func (s reader) clock(c monitor.Clock, at time.Time) clockLine {
 		l.Figures = when.Span(used)
 		if c.Within > 0 {
 			l.Figures += " of " + when.Span(c.Within)
-			l.Share = fmt.Sprintf("%.1f%%", 100*min(max(used.Seconds()/c.Within.Seconds(), 0), 1))
+			l.Share = fmt.Sprintf("%.1f%%", 100*min(max((used+since).Seconds()/c.Within.Seconds(), 0), 1))
 		}
 	}
 	if c.Unseen > 0 {
 		l.Figures += fmt.Sprintf(", and %s without readings", when.Span(c.Unseen))
+	}
+	if since > 0 {
+		l.Because += fmt.Sprintf(" Nothing was measured in the last %s: count that time too.", when.Span(since))
 	}
 	switch {
 	case c.AtRisk && !c.Forecast.IsZero():
@@ -123,7 +132,7 @@ func (s reader) clock(c monitor.Clock, at time.Time) clockLine {
 	case c.AtRisk:
 		l.Ahead = "Forecast: probably too late."
 	case !c.Forecast.IsZero() && c.State == monitor.ClockRunning:
-		l.Ahead = fmt.Sprintf("Forecast: done %s.", s.Clock(c.Forecast))
+		l.Ahead = fmt.Sprintf("Forecast: over by %s.", s.Clock(c.Forecast))
 	}
 	return l
 }

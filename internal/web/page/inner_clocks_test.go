@@ -22,6 +22,21 @@ func TestClock_RunsWithThePage(t *testing.T) {
 	}
 }
 
+// TestClock_GainsNothingUnmeasured: time at heat is measured or does not exist; time that a limit uses up is not called measured when no reading came.
+func TestClock_GainsNothingUnmeasured(t *testing.T) {
+	now := time.Date(2026, 11, 26, 2, 0, 0, 0, time.UTC)
+	see := reader{now: now, in: time.UTC}
+	heat := monitor.Clock{Name: monitor.ClockCooked, State: monitor.ClockRunning, Used: 17 * time.Minute, Within: 19 * time.Minute}
+	if got, want := see.clock(heat, now.Add(-10*time.Minute)).Figures, "17 min of 19 min"; got != want {
+		t.Errorf("time at heat = %q, want %q", got, want)
+	}
+	limit := monitor.Clock{Name: monitor.ClockDangerZone, State: monitor.ClockRunning, Used: 2 * time.Hour, Within: 4 * time.Hour, Because: "probe flat has spent 2 h there"}
+	l := see.clock(limit, now.Add(-time.Hour))
+	if want := "Probe flat has spent 2 h there. Nothing was measured in the last 1 h: count that time too."; l.Figures != "2 h of 4 h" || l.Because != want || l.Share != "75.0%" {
+		t.Errorf("limit without readings = %+v", l)
+	}
+}
+
 // TestClock_SaysARuleOfThumb: a limit that no authority has published is told as such and stands below those that one has.
 func TestClock_SaysARuleOfThumb(t *testing.T) {
 	see := reader{in: time.UTC}
