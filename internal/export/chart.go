@@ -325,7 +325,7 @@ func (g *chart) legend(limits []limitLine) {
 		g.hanging(text + g.silences(l))
 	}
 	for i, l := range limits {
-		g.hanging(fmt.Sprintf("L%d = %s: %s", i+1, record.Degrees(l.at), strings.Join(l.names, " | ")))
+		g.hanging(fmt.Sprintf("L%d = %.1f °C (%.1f °F): %s", i+1, float64(l.at), l.at.Fahrenheit(), strings.Join(l.names, " | ")))
 	}
 	g.pdf.SetY(g.pdf.GetY() + 3)
 }

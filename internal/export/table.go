@@ -134,13 +134,19 @@ func (s *sheet) facts(list [][2]string) {
 	for _, f := range list {
 		s.font(bodySize, false)
 		lines := s.lines(f[1], inner-nameWide)
-		s.room(math.Min(float64(len(lines))*lineHigh, bottom-top))
 		s.font(bodySize, true)
-		s.pdf.SetX(margin)
-		s.pdf.CellFormat(nameWide, lineHigh, s.fit(f[0], nameWide-2), "", 0, "L", false, 0, "")
-		s.font(bodySize, false)
-		for _, line := range lines {
+		names := s.lines(f[0], nameWide-2)
+		for len(lines) < len(names) {
+			lines = append(lines, "")
+		}
+		s.room(math.Min(float64(len(lines))*lineHigh, bottom-top))
+		for i, line := range lines {
 			s.room(lineHigh)
+			if i < len(names) {
+				s.font(bodySize, true)
+				s.pdf.SetX(margin)
+				s.pdf.CellFormat(nameWide, lineHigh, names[i], "", 0, "L", false, 0, "")
+			}
 			s.font(bodySize, false)
 			s.pdf.SetX(margin + nameWide)
 			s.pdf.CellFormat(inner-nameWide, lineHigh, line, "", 0, "L", false, 0, "")

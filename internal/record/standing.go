@@ -14,7 +14,11 @@ type Point struct {
 
 // Standing says what an inspector asks first: deviations, verdicts, reviews, who looked over whose records, late and corrected entries.
 func (l *Lot) Standing(in *time.Location) []Point {
-	out := []Point{l.deviationsPoint(), l.verdictsPoint(), l.reviewPoint(in), l.verifiedPoint()}
+	out := []Point{l.deviationsPoint(), l.verdictsPoint()}
+	if p := l.uncheckedPoint(); p.Open {
+		out = append(out, p)
+	}
+	out = append(out, l.reviewPoint(in), l.verifiedPoint())
 	late, corrected, withdrawn, said := 0, 0, 0, 0
 	for _, e := range l.Entries {
 		if e.Late() > 0 {
@@ -62,6 +66,24 @@ func (l *Lot) verdictsPoint() Point {
 		return Point{"NOTHING was judged: no entry says that a critical limit was met.", true}
 	}
 	return Point{fmt.Sprintf("Entries on critical limits: met %d, missed %d, unknown %d. Unknown counts as not met.", n[Met], n[Missed], n[Unknown]), n[Missed]+n[Unknown] > 0}
+}
+
+// uncheckedPoint says how many limits count as met on the word of a thermometer that nobody had checked.
+func (l *Lot) uncheckedPoint() Point {
+	met := 0
+	for _, m := range l.Monitoring {
+		if m.Body.Verdict == Met && m.Body.Instrument != "" && m.Body.LastCheck == 0 {
+			met++
+		}
+	}
+	verb := "rest"
+	switch met {
+	case 0:
+		return Point{}
+	case 1:
+		verb = "rests"
+	}
+	return Point{fmt.Sprintf("Of the limits met, %d %s on an instrument that had NO CHECK on record then.", met, verb), true}
 }
 
 func (l *Lot) reviewPoint(in *time.Location) Point {

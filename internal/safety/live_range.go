@@ -47,6 +47,8 @@ type Keeping struct {
 	since   time.Time     // outside since; zero within
 	total   time.Duration // outside, over all
 	worst   thermal.Celsius
+	lowest  thermal.Celsius // of all readings
+	highest thermal.Celsius
 	missed  time.Time // an excursion passed the tolerance
 	began   time.Time // that excursion began
 	gapFrom time.Time // the newest long interval
@@ -73,6 +75,10 @@ func (k *Keeping) Add(r cook.Reading) {
 	if gap {
 		k.gapFrom, k.gapAt = prev.Time, r.Time
 	}
+	if len(k.recent) == 0 {
+		k.lowest, k.highest = r.Celsius, r.Celsius
+	}
+	k.lowest, k.highest = min(k.lowest, r.Celsius), max(k.highest, r.Celsius)
 	k.recent = append(k.recent, r)
 	for len(k.recent) > 5 || r.Time.Sub(k.recent[0].Time) > 5*time.Minute {
 		k.recent = slices.Delete(k.recent, 0, 1)
@@ -166,8 +172,12 @@ func (k *Keeping) Final() Verdict {
 		p.Measured, p.Because = "no usable reading", "nothing was measured"
 	case p.Open:
 		p.Outcome = Met
-		p.Measured = fmt.Sprintf("%s, longest excursion within %s", when.Span(k.last.Time.Sub(k.first.Time)), when.Exact(k.Tolerance))
+		p.Measured = fmt.Sprintf("%.1f to %.1f °C over %s", float64(k.lowest), float64(k.highest), when.Span(k.last.Time.Sub(k.first.Time)))
 		p.Because = fmt.Sprintf("probe %s stayed within the limits", k.last.Probe)
+		if k.total > 0 {
+			p.Measured += fmt.Sprintf(", outside for %s in all", when.Exact(k.total))
+			p.Because = fmt.Sprintf("probe %s was outside the limits for %s in all, never longer at a time than is allowed", k.last.Probe, when.Exact(k.total))
+		}
 	}
 	return p.Verdict
 }

@@ -42,7 +42,7 @@ func (s Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 			if i > 0 {
 				m.Text += "; "
 			}
-			m.Text += said.Name + " " + said.Text
+			m.Text += said.Name + ": " + said.Text
 		}
 		out = append(out, m)
 	}
@@ -81,10 +81,33 @@ func (s Shop) cookMoments(ctx context.Context, lot *record.Lot, run record.Stage
 	var out []Moment
 	for _, e := range stored.Events {
 		if e.Piece == "" || inLot(lot, &stored.Cook, run.Piece, e.Piece) {
-			out = append(out, Moment{At: e.Time.UTC(), What: string(e.Kind), Text: eventText(e), Piece: e.Piece, Cook: run.Cook})
+			out = append(out, Moment{At: e.Time.UTC(), What: eventWhat(e.Kind), Text: eventText(e), Piece: e.Piece, Cook: run.Cook})
 		}
 	}
 	return out, nil
+}
+
+// eventWhat names what was done, for people.
+func eventWhat(k cook.EventKind) string {
+	switch k {
+	case cook.EventWrap:
+		return "wrap"
+	case cook.EventUnwrap:
+		return "unwrapped"
+	case cook.EventLid:
+		return "lid opened"
+	case cook.EventSpritz:
+		return "spritzed"
+	case cook.EventSetPoint:
+		return "pit set"
+	case cook.EventFuel:
+		return "fuel added"
+	case cook.EventProbeMoved:
+		return "probe moved"
+	case cook.EventPieceOff:
+		return "taken off"
+	}
+	return string(k)
 }
 
 func eventText(e cook.Event) string {
