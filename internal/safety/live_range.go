@@ -172,7 +172,7 @@ func (k *Keeping) Final() Verdict {
 		p.Measured, p.Because = "no usable reading", "nothing was measured"
 	case p.Open:
 		p.Outcome = Met
-		p.Measured = fmt.Sprintf("%.1f to %.1f °C over %s", float64(k.lowest), float64(k.highest), when.Span(k.last.Time.Sub(k.first.Time)))
+		p.Measured = fmt.Sprintf("%s over %s", k.reached(), when.Span(k.last.Time.Sub(k.first.Time)))
 		p.Because = fmt.Sprintf("probe %s stayed within the limits", k.last.Probe)
 		if k.total > 0 {
 			p.Measured += fmt.Sprintf(", outside for %s in all", when.Exact(k.total))
@@ -180,6 +180,15 @@ func (k *Keeping) Final() Verdict {
 		}
 	}
 	return p.Verdict
+}
+
+// reached writes the lowest and the highest reading.
+func (k *Keeping) reached() string {
+	low, high := fmt.Sprintf("%.1f", float64(k.lowest)), fmt.Sprintf("%.1f °C", float64(k.highest))
+	if low+" °C" == high {
+		return high
+	}
+	return low + " to " + high
 }
 
 // Over is the verdict on a stage that has ended. Where the readings begin too long after the stage, or end too long before it did, nobody

@@ -59,7 +59,7 @@ func TestWay_FromTheBrineToTheFreezer(t *testing.T) {
 	do("/lots/w1/stage", url.Values{"to": {"chill"}}, http.StatusSeeOther)
 	do("/lots/w1/stock", url.Values{"portions": {"6"}, "mass": {"250"}, "standard": {"usda-frozen"}, "where": {"freezer 2"}}, http.StatusSeeOther)
 	page := webtest.Get(t, server, "/lots/w1/way")
-	webtest.Has(t, page, "of 6 portions frozen", "freezer 2", "USDA cold storage chart", "<b>lid</b>", "no probe watches it")
+	webtest.Has(t, page, "of 6 portions frozen", "freezer 2", "USDA cold storage chart", "<b>lid opened</b>", "no probe watches it")
 	labels := webtest.Get(t, server, "/lots/w1/labels")
 	webtest.Has(t, labels, "Pastrami", "250 g", "Best by", "Lot w1", "-18 °C")
 	if n := strings.Count(labels, `class="sticker"`); n != 6 {
