@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 
 	"stallkeeper/estimator"
 	"stallkeeper/internal/cook"
@@ -51,10 +52,39 @@ func (p *Set) getChill(w http.ResponseWriter, r *http.Request) error {
 	status := http.StatusOK
 	a, err := chillAsk(v.Typed)
 	if err == nil {
-		v.Limits, err = plan.ChillPlan(p.Planner, a)
+		v.Limits, err = p.chills.plan(p.Planner, a)
 	}
 	if err != nil {
 		v.Wrong, status = strings.ReplaceAll(err.Error(), "\n", "; "), http.StatusUnprocessableEntity
 	}
 	return p.render(w, r, status, "chill", frame{Title: "Chill", Here: "plan", Body: v})
+}
+
+// chills remembers the newest plans: the same question has the same answer, and takes seconds of work on a small board.
+type chills struct {
+	mu    sync.Mutex // guards known
+	known map[plan.ChillAsk][]plan.Chilled
+}
+
+// maxChills bounds what is remembered.
+const maxChills = 32
+
+func (c *chills) plan(f plan.Forecaster, a plan.ChillAsk) ([]plan.Chilled, error) {
+	c.mu.Lock()
+	limits, ok := c.known[a]
+	c.mu.Unlock()
+	if ok {
+		return limits, nil
+	}
+	limits, err := plan.ChillPlan(f, a)
+	if err != nil {
+		return nil, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.known == nil || len(c.known) >= maxChills {
+		c.known = map[plan.ChillAsk][]plan.Chilled{}
+	}
+	c.known[a] = limits
+	return limits, nil
 }

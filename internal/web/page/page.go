@@ -50,6 +50,7 @@ type Set struct {
 	Options
 	views  *template.Template
 	trails *trails
+	chills chills
 	assets map[string]asset
 }
 

@@ -7,8 +7,12 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
+	"stallkeeper/estimator"
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/plan"
 	"stallkeeper/internal/record"
 	"stallkeeper/internal/web/page"
 	"stallkeeper/internal/web/shop"
@@ -117,6 +121,31 @@ func TestChill_SaysHowThinToCut(t *testing.T) {
 		t.Fatalf("%v, %v", answer.Status, err)
 	}
 	webtest.Has(t, bodyOf(t, answer), "ut &#34;steak&#34; is not known")
+}
+
+// asked counts how often it is asked for a cooling.
+type asked struct {
+	plan.Forecaster
+	times int
+}
+
+func (a *asked) CoolTime(c estimator.Chill, to thermal.Celsius) [7]time.Duration {
+	a.times++
+	return a.Forecaster.CoolTime(c, to)
+}
+
+// The same question is not worked out again; another is.
+func TestChill_RemembersItsAnswers(t *testing.T) {
+	f := &asked{}
+	server := serveNight(t, webtest.NewNight(t), func(o *shop.Shop) { f.Forecaster, o.Planner = o.Planner, f })
+	first := webtest.Get(t, server, "/chill")
+	after := f.times
+	if again := webtest.Get(t, server, "/chill"); again != first || f.times != after || after == 0 {
+		t.Errorf("asked %d times, then %d, for the same page: %v", after, f.times, again == first)
+	}
+	if webtest.Get(t, server, "/chill?cut=brisket_flat_cured&mass=2&thick=45"); f.times == after {
+		t.Error("another mass got the answer of the first")
+	}
 }
 
 // What was put in before a thousand other batches still goes out first.
