@@ -3,6 +3,7 @@ package page_test
 import (
 	"encoding/json"
 	"io"
+	"maps"
 	"net/url"
 	"strings"
 	"testing"
@@ -46,9 +47,7 @@ func TestStart_MoreMeatAndCoolerPitTakeLonger(t *testing.T) {
 	server := serveNight(t, webtest.NewNight(t), nil)
 	likely := func(edit url.Values) time.Duration {
 		form := url.Values{"name": {"x"}, "started": {"2026-11-26T01:00"}, "setpoint": {"110"}, "check": {"1"}, "p0-id": {"a"}, "p0-cut": {"brisket_flat"}, "p0-mass": {"2.5"}}
-		for k, v := range edit {
-			form[k] = v
-		}
+		maps.Copy(form, edit)
 		answer, err := server.Client().PostForm(server.URL+"/start", form)
 		if err != nil {
 			t.Fatal(err)

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"maps"
 	"net/url"
 	"testing"
 
@@ -74,9 +75,7 @@ func TestLots_CorrectionKeepsWhatWasNotTouched(t *testing.T) {
 		t.Fatal(err)
 	}
 	form := page.TypedOf(webtest.Request("GET", "/", ""), old, webtest.Zone(t))
-	for k, v := range entry("correct3", record.KindMonitoring, "KM", "corrects", "3", "reason", "name of the limit", "limit", "158 °F", "at", old.At.In(webtest.Zone(t)).Format("2006-01-02T15:04:05")) {
-		form[k] = v
-	}
+	maps.Copy(form, entry("correct3", record.KindMonitoring, "KM", "corrects", "3", "reason", "name of the limit", "limit", "158 °F", "at", old.At.In(webtest.Zone(t)).Format("2006-01-02T15:04:05")))
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", form), 303)
 	now, err := books.Entry(t.Context(), 4)
 	if err != nil {
