@@ -110,6 +110,7 @@ func (c *Counting) Done(now time.Time) []Effect {
 	}
 	out := c.flush()
 	before := m.standing(c.old)
+	m.failures += c.beside.failures
 	m.delist(c.old)
 	m.fires[at] = f
 	f.lag, f.lagSince, f.took, f.rehearse = c.old.lag, c.old.lagSince, c.old.took, false

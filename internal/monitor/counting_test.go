@@ -118,3 +118,32 @@ func TestCounting_ACookThatIsChanged(t *testing.T) {
 		t.Errorf("the end of a count of a cook that has ended gave %v", out)
 	}
 }
+
+// Late readings that go on coming do not begin the count anew: they are counted with it, and the counted cook asks once it is in its place.
+func TestCounting_LatenessMeanwhileDoesNotBeginItAnew(t *testing.T) {
+	n := newNight(t, supper(flat()))
+	n.play(slices.Concat(mustRead(t, "pit", 15*time.Second, "107 hold 1h"), mustRead(t, "flat", 15*time.Second, "20 hold 1h")))
+	late := cook.Reading{Probe: "flat", Time: minute(30).Add(time.Second), Celsius: 20}
+	through := len(n.stored)
+	c := n.count(1, through)
+	n.arrive(late)
+	asked := func() bool {
+		for end := n.now.Add(2 * calm); n.now.Before(end); {
+			n.now = n.now.Add(10 * time.Second)
+			effects := n.m.Tick(n.now)
+			if slices.ContainsFunc(effects, func(e Effect) bool { return e.Recount == 1 }) {
+				return true
+			}
+			n.do(effects)
+		}
+		return false
+	}
+	if asked() {
+		t.Error("a late reading begins the count anew")
+	}
+	n.do(c.Later(committed(int64(through+1), n.stored[through:])))
+	n.do(c.Done(n.now))
+	if !asked() {
+		t.Error("the late reading is not put in its order after the count")
+	}
+}

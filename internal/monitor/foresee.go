@@ -213,12 +213,13 @@ func (f *fire) wrapped(id cook.PieceID) bool {
 }
 
 // pause makes a forecast of the newest reading when no more come, at once where a piece had none for want of readings that came later
-// than the pit's, and asks for a recount when lateness has calmed.
+// than the pit's, and asks for a recount when lateness has calmed. What comes late while the cook is counted is counted with it: asking would
+// begin anew, and where late readings go on coming the count would never end.
 func (f *fire) pause(m *State) []Effect {
 	if f.waits {
 		return nil
 	}
-	if f.late && (m.uptime-f.lateAt >= calm || f.frontier.After(m.now.Add(future))) {
+	if f.late && !f.counting && (m.uptime-f.lateAt >= calm || f.frontier.After(m.now.Add(future))) {
 		f.late = false
 		return []Effect{{Recount: f.stored.ID}}
 	}
