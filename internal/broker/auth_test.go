@@ -95,7 +95,7 @@ func TestBroker_LoginOverTLS(t *testing.T) {
 		o.AddBroker("mqtts://" + b.Addr().String()).SetTLSConfig(&tls.Config{RootCAs: pool})
 	}
 	cl := connect(t, b, "a", as("probe", "secret"), secure)
-	if token := cl.Publish("stallkeeper/reading/core", 1, false, "60"); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+	if token := cl.Publish("stallkeeper/reading/core", 1, false, "60"); !token.WaitTimeout(patience) || token.Error() != nil {
 		t.Errorf("publish over TLS: %v", token.Error())
 	}
 	if _, err := tryConnect(t, b, "b", as("probe", "wrong"), secure); err == nil {
@@ -181,7 +181,7 @@ func TestBroker_DropsWhatIsNotAllowedAndKeepsTheClient(t *testing.T) {
 	connect(t, b, "display").Subscribe("#", 0, func(_ paho.Client, m paho.Message) { seen <- m.Topic() + "=" + string(m.Payload()) }).Wait()
 	cl := connect(t, b, "probe")
 	for qos := byte(0); qos <= 2; qos++ {
-		if token := cl.Publish("stallkeeper/alarm/1", qos, true, "fire"); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+		if token := cl.Publish("stallkeeper/alarm/1", qos, true, "fire"); !token.WaitTimeout(patience) || token.Error() != nil {
 			t.Errorf("QoS %d: %v", qos, token.Error())
 		}
 	}
@@ -202,7 +202,7 @@ func TestBroker_WillsCannotDoWhatTheirClientsMayNot(t *testing.T) {
 		o := paho.NewClientOptions().SetClientID(topic).SetWill(topic, "gone", 1, true).SetAutoReconnect(false).
 			AddBroker("tcp://" + b.Addr().String()).SetCustomOpenConnectionFn(pass(conn))
 		cl := paho.NewClient(o)
-		if token := cl.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+		if token := cl.Connect(); !token.WaitTimeout(patience) || token.Error() != nil {
 			t.Fatal(i, token.Error())
 		}
 		if err := conn.Close(); err != nil { // without DISCONNECT

@@ -76,7 +76,7 @@ func (c *committer) await(t *testing.T, n int) {
 	for range n {
 		select {
 		case <-c.arrived:
-		case <-time.After(10 * time.Second):
+		case <-time.After(patience):
 			t.Fatalf("only %d messages came: %v", len(c.all()), c.all())
 		}
 	}
@@ -87,6 +87,9 @@ func options(c *committer) Options {
 		IsReading: func(topic string) bool { return strings.HasPrefix(topic, readings) },
 		Log:       slog.New(slog.NewTextHandler(io.Discard, nil))}
 }
+
+// patience is how long a test waits for what must come; only one that fails waits so long, however busy the machine is.
+const patience = 30 * time.Second
 
 // start runs a broker until the test ends.
 func start(t *testing.T, opts Options) *Broker {
@@ -105,7 +108,7 @@ func start(t *testing.T, opts Options) *Broker {
 			if err != nil {
 				t.Error(err)
 			}
-		case <-time.After(20 * time.Second):
+		case <-time.After(patience):
 			t.Error("broker does not stop")
 		}
 	})
@@ -156,7 +159,7 @@ func TestBroker_AcknowledgesAfterTheCommit(t *testing.T) {
 			}
 			c.commit(nil)
 			for i, token := range tokens {
-				if !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+				if !token.WaitTimeout(patience) || token.Error() != nil {
 					t.Errorf("message %d is not acknowledged after the commit: %v", i, token.Error())
 				}
 			}
@@ -189,7 +192,7 @@ func TestBroker_DisconnectsWhenTheCommitFails(t *testing.T) {
 	cl.Publish("stallkeeper/reading/core", 1, false, "60")
 	select {
 	case <-lost:
-	case <-time.After(5 * time.Second):
+	case <-time.After(patience):
 		t.Fatal("the client stays connected, so that it will never send again")
 	}
 	if got := b.Stats(); got.Acknowledged != 0 || got.Failed != 1 {
@@ -224,7 +227,7 @@ func expect(t *testing.T, seen <-chan string, want string) {
 		if got != want {
 			t.Errorf("subscriber got %s, want %s", got, want)
 		}
-	case <-time.After(5 * time.Second):
+	case <-time.After(patience):
 		t.Errorf("subscriber got nothing, want %s", want)
 	}
 }

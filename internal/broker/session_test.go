@@ -145,7 +145,7 @@ func TestBroker_AcknowledgesWhatIsCommittedWhileItStops(t *testing.T) {
 	stop()
 	time.Sleep(100 * time.Millisecond)
 	c.commit(nil)
-	if !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+	if !token.WaitTimeout(patience) || token.Error() != nil {
 		t.Errorf("a reading committed while the broker stops is not acknowledged: %v", token.Error())
 	}
 	if err := <-ended; err != nil {

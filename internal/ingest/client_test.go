@@ -66,7 +66,7 @@ func until(t *testing.T, what string, ok func() bool) {
 func publisher(t *testing.T, addr string) mqtt.Client {
 	t.Helper()
 	cl := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("probe").SetAutoReconnect(false))
-	if token := cl.Connect(); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+	if token := cl.Connect(); !token.WaitTimeout(30*time.Second) || token.Error() != nil {
 		t.Fatal("connect publisher: ", token.Error())
 	}
 	t.Cleanup(func() { cl.Disconnect(0) })
@@ -75,7 +75,7 @@ func publisher(t *testing.T, addr string) mqtt.Client {
 
 func publish(t *testing.T, cl mqtt.Client, topic string, qos byte, retained bool, payload string) {
 	t.Helper()
-	if token := cl.Publish(topic, qos, retained, payload); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+	if token := cl.Publish(topic, qos, retained, payload); !token.WaitTimeout(30*time.Second) || token.Error() != nil {
 		t.Fatal("publish: ", token.Error())
 	}
 }
@@ -167,7 +167,7 @@ func TestClient_BrokerGoneAndBack(t *testing.T) {
 	until(t, "the reading is stored", func() bool { r, _ := sink.count(); return r == 1 })
 	stop()
 	want := map[string]bool{"stallkeeper/status=online": true, "stallkeeper/alarm/1=returned": true, "stallkeeper/status=offline": true}
-	for deadline := time.After(10 * time.Second); len(want) > 0; {
+	for deadline := time.After(30 * time.Second); len(want) > 0; {
 		select {
 		case got := <-seen:
 			delete(want, got)

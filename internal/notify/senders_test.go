@@ -201,7 +201,7 @@ func TestCommand_IsKilledAtItsLimitWithAllItStarted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for end := time.Now().Add(5 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
 		state, err := os.ReadFile("/proc/" + strconv.Itoa(pid) + "/stat")
 		if syscall.Kill(pid, 0) != nil || err != nil || strings.Contains(string(state), ") Z ") { // a zombie where nobody reaps
 			return

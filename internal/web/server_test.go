@@ -221,7 +221,7 @@ func TestRun_EndsLiveStreamsWhenStopped(t *testing.T) {
 		if err != nil {
 			t.Error(err)
 		}
-	case <-time.After(5 * time.Second):
+	case <-time.After(30 * time.Second):
 		t.Fatal("Run does not end")
 	}
 }

@@ -39,7 +39,7 @@ func TestLive_CatchesUpAfterReconnecting(t *testing.T) {
 	behind.Close()
 
 	abreast := webtest.OpenStream(t, server.URL, id2)
-	for deadline := time.Now().Add(5 * time.Second); ; {
+	for deadline := time.Now().Add(30 * time.Second); ; {
 		if shelf.Watching() > 0 || time.Now().After(deadline) {
 			break
 		}

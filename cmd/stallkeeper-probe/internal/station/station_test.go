@@ -182,7 +182,7 @@ func TestStation_HalfAnHourWithoutBroker(t *testing.T) {
 	if again := len(r.got) - len(got); again > 3*20 {
 		t.Errorf("%d readings came twice, more than what was in flight", again)
 	}
-	for deadline := time.Now().Add(10 * time.Second); s.queue.Len() > 0 && time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+	for deadline := time.Now().Add(60 * time.Second); s.queue.Len() > 0 && time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
 	}
 	if err := s.queue.Spill(); err != nil {
 		t.Fatal(err)
@@ -221,7 +221,7 @@ func TestStation_StatusSaysWhatIsWrongAndWhenItIsGone(t *testing.T) {
 func waitStatus(t *testing.T, r *receiver, want string) {
 	t.Helper()
 	var last []string
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(60 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		r.mu.Lock()
 		last = append([]string(nil), r.status...)
 		r.mu.Unlock()
