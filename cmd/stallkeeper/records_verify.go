@@ -102,7 +102,7 @@ func (v recordsVerifyCmd) print(c *console, r *record.Report) error {
 	if !r.Good() {
 		verdict = what + " were tampered with or damaged"
 	}
-	fmt.Fprintf(c.out, "%s: %d entries, %d seals, %d checkpoints\n", verdict, r.Entries, r.Seals, r.Checkpoints)
+	fmt.Fprintf(c.out, "%s: entries %d, seals %d, checkpoints %d\n", verdict, r.Entries, r.Seals, r.Checkpoints)
 	switch {
 	case r.Covered == 0:
 		fmt.Fprintln(c.out, "no good checkpoint covers any of them")

@@ -67,6 +67,18 @@ func TestYield_ByHand(t *testing.T) {
 	}
 }
 
+// Raw 4 kg, trimmed 3.2, cured 3.36: with the fat that is 104 % of the raw meat, because brine weighs with it. Nothing is made of it yet.
+func TestYield_NothingIsUsedBeforeTheSmoke(t *testing.T) {
+	b := newBook(t)
+	b.mustEnter(says(Opened{Product: "brisket", Pieces: []Piece{{ID: "a"}}}))
+	for _, w := range []Weighed{{When: WhenRaw, MassKg: 4}, {When: WhenTrimmed, MassKg: 3.2}, {When: WhenCured, MassKg: 3.36}} {
+		b.mustEnter(says(w))
+	}
+	if y := b.lot("m1").Yield(); y.Last != WhenCured || math.Abs(y.FatKg-.8) > 1e-9 || y.Used != 0 {
+		t.Errorf("%+v", y)
+	}
+}
+
 // A piece that was not weighed after the smoke does not count as lost.
 func TestYield_ComparesTheSameMeat(t *testing.T) {
 	b := newBook(t)

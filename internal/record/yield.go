@@ -12,7 +12,7 @@ type Yield struct {
 	Shares   []Share      `json:"shares"`
 	FatKg    float64      `json:"trimmed_fat_kg"` // weighed, or raw minus trimmed; it is rendered, not waste. 0 = not known
 	Rendered float64      `json:"rendered_kg"`    // fat rendered from it; 0 = not known
-	// Used is what was made of the raw meat, trimmed fat counted: (meat at the last step + fat) / raw; 0 = not known.
+	// Used is what was made of the raw meat, trimmed fat counted: (meat at the last step + fat) / raw; 0 = not known, or not smoked yet.
 	Used     float64  `json:"used"`
 	Cost     float64  `json:"cost,omitempty"` // sum of the prices of the raw materials; 0 = none given
 	Currency string   `json:"currency,omitempty"`
@@ -147,7 +147,10 @@ func (y *Yield) fat(w weighings, all int) {
 			y.Notes = append(y.Notes, "the trimmed fat is the raw weight less the trimmed one; weigh it to be sure")
 		}
 	}
-	if end := w.share(WhenRaw, y.Last, all); raw > 0 && end > 0 && y.Last != WhenRaw {
+	if y.Last == WhenRaw || y.Last == WhenTrimmed || y.Last == WhenCured { // nothing is made yet, and the brine weighs with the meat
+		return
+	}
+	if end := w.share(WhenRaw, y.Last, all); raw > 0 && end > 0 {
 		y.Used = end + y.FatKg/raw
 	}
 }

@@ -157,6 +157,9 @@ func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(by str
 func (p *Set) postWayStage(w http.ResponseWriter, r *http.Request) error {
 	return p.enterWay(w, r, func(by string, auth record.Auth) error {
 		m := shop.StageMove{To: cook.Stage(r.FormValue("to")), Piece: cook.PieceID(r.FormValue("piece")), Note: strings.TrimSpace(r.FormValue("note"))}
+		if !r.PostForm.Has("to") { // empty is an answer, and ends the stage
+			return problem.Bad("say to which stage it goes, with an empty one to end the stage at hand")
+		}
 		var err error
 		if m.At, err = p.formTime(r); err != nil {
 			return err

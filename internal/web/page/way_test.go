@@ -85,8 +85,9 @@ func TestWay_SaysWhatToEnter(t *testing.T) {
 		form       url.Values
 	}{
 		{"/lots/w1/stage", "stage &#34;fry&#34; is not known", url.Values{"to": {"fry"}}},
-		{"/lots/w1/stage", "no stage runs that could be ended", url.Values{}},
+		{"/lots/w1/stage", "no stage runs that could be ended", url.Values{"to": {""}}},
 		{"/lots/w1/stage", "piece &#34;nobody&#34;", url.Values{"to": {"cure"}, "piece": {"nobody"}}},
+		{"/lots/w1/stage", "say to which stage it goes", url.Values{"note": {"sent by mistake"}}},
 		{"/lots/w1/stage", "write it like", url.Values{"to": {"cure"}, "at": {"yesterday"}}},
 		{"/lots/w1/stage", "is in the future", url.Values{"to": {"cure"}, "at": {"2027-01-01T08:00"}}},
 		{"/lots/w1/stage", "cook 99 is not known", url.Values{"to": {"smoke"}, "cook": {"99"}}},
