@@ -175,7 +175,7 @@ func Parse(text string) (Config, error) {
 	for _, key := range meta.Undecoded() {
 		errs = append(errs, unknownKey(text, key))
 	}
-	errs = append(errs, c.Validate())
+	errs = append(append(errs, bareDurations(text)...), c.Validate())
 	if err := errors.Join(errs...); err != nil {
 		return Config{}, err
 	}
