@@ -146,8 +146,8 @@ async function whole(width, light) {
     await page.waitForFunction(() => !document.querySelector("#done form"), undefined, { timeout: 8000 }).catch(() => note(name, "what was taken back is still offered"));
   }
   await page.goto(base + "/", { waitUntil: "load" });
-  await page.locator(".alarm .main").first().waitFor({ timeout: 60000 }).catch(() => note(name, "no alarm comes"));
-  const id = await page.locator(".alarm .main").first().getAttribute("id");
+  await page.locator(".alarm .main").first().waitFor({ timeout: 180000 }).catch(() => note(name, "no alarm comes"));
+  const id = (await page.locator(".alarm .main").count()) && (await page.locator(".alarm .main").first().getAttribute("id"));
   if (id && (await enter(`[id="${id}"]`))) await page.waitForFunction((i) => !document.getElementById(i), id, { timeout: 8000 }).catch(() => note(name, "an alarm acknowledged by Enter stays open"));
   await page.goto(base + "/records", { waitUntil: "load" });
   const entry = '#journal .log a[href^="/lots/"]';
