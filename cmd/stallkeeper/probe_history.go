@@ -124,7 +124,7 @@ func (s standing) text() string {
 	}
 	switch {
 	case s.Passed == nil:
-		fmt.Fprintf(&b, "probe %s was never checked: stallkeeper probe check --probe %s --altitude 300m\n", s.Probe, s.Probe)
+		fmt.Fprintf(&b, "probe %s was never checked: stallkeeper probe check --probe %s --altitude 300m\n", s.Probe, cook.ProbeID(s.Probe).ForShell())
 	case s.Due:
 		fmt.Fprintf(&b, "the next check is overdue: one is asked for every %s\n", time.Duration(s.Every*float64(time.Second)))
 	}

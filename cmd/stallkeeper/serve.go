@@ -31,9 +31,10 @@ type serveCmd struct {
 
 // Help gives an example.
 func (serveCmd) Help() string {
-	return `Example: stallkeeper serve --data ./data --http 127.0.0.1:0 --broker 127.0.0.1:0
+	return `Example: stallkeeper serve --http 127.0.0.1:8080
 
-Prints where it listens as one line of JSON, also kept in DIR/addresses.json. Loopback needs no login; anywhere else it demands users
+Prints where it listens as one line of JSON, also kept in DIR/addresses.json, where the other verbs find it: give them the same --data
+if you give one here. Loopback needs no login; anywhere else it demands users
 and TLS. Alarms help; they do not replace a smoke alarm, a certified carbon monoxide alarm, or somebody near the fire.`
 }
 
@@ -47,8 +48,9 @@ func (s serveCmd) Run(c *console) error {
 		return err
 	}
 	thrift()
+	usual := config.Default() // a port that somebody chose does not move: boards would go on knocking at it
 	d, err := daemon.New(c.ctx, daemon.Options{Config: cfg, Log: logger(c.errOut, s.Verbose), Now: time.Now,
-		HTTPFallback: s.HTTP == "", BrokerFallback: s.Broker == ""})
+		HTTPFallback: s.HTTP == "" && cfg.HTTP.Listen == usual.HTTP.Listen, BrokerFallback: s.Broker == "" && cfg.Broker.Listen == usual.Broker.Listen})
 	if err != nil {
 		return err
 	}

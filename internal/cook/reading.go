@@ -20,6 +20,17 @@ var ErrConflict = errors.New("conflict")
 // ProbeID names a probe: the part of an MQTT topic behind "stallkeeper/reading/". It may have levels: "pit/left".
 type ProbeID string
 
+// ForShell is the name as one word of a POSIX shell: a name comes from the network, and may be copied from a page with a command.
+func (p ProbeID) ForShell() string {
+	plain := func(c rune) bool {
+		return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || strings.ContainsRune("._/-", c)
+	}
+	if p != "" && strings.IndexFunc(string(p), func(c rune) bool { return !plain(c) }) < 0 {
+		return string(p)
+	}
+	return "'" + strings.ReplaceAll(string(p), "'", `'\''`) + "'"
+}
+
 // IsPit reports whether the name marks a pit probe: "pit" or "pit/<name>".
 func (p ProbeID) IsPit() bool { return p == "pit" || strings.HasPrefix(string(p), "pit/") }
 

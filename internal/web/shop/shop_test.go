@@ -77,6 +77,34 @@ func TestMoveStage_EndsWhatRunsAndStartsTheNext(t *testing.T) {
 	}
 }
 
+// What was logged in a cook stands once in the timeline, also when two stages name that cook.
+func TestTimeline_TellsACookOnce(t *testing.T) {
+	s := books(t)
+	id := mustOpen(t, s, "Pastrami")
+	for i, stage := range []cook.Stage{cook.StageSmoke, cook.StageHold} {
+		if _, _, err := s.MoveStage(t.Context(), id, shop.StageMove{To: stage, Cook: 7, At: s.Now().Add(time.Duration(i-2) * time.Minute)}, "KM", record.AuthSaid); err != nil {
+			t.Fatal(err)
+		}
+	}
+	lot, err := s.Records.Lot(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	moments, err := s.Timeline(t.Context(), lot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[shop.Moment]int{}
+	for _, m := range moments {
+		if seen[m]++; seen[m] > 1 {
+			t.Errorf("%s is told %d times", m.What, seen[m])
+		}
+	}
+	if len(moments) < 4 {
+		t.Errorf("%d moments, want the stages and what was logged in the cook", len(moments))
+	}
+}
+
 // What went in first goes out first, whichever lot it is of; more than there is goes out not at all.
 func TestTakeOut_TheOldestFirst(t *testing.T) {
 	s := books(t)

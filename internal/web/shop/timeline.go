@@ -46,6 +46,7 @@ func (s Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 		}
 		out = append(out, m)
 	}
+	logged := map[Moment]bool{} // two stages may share a cook
 	for _, run := range lot.Stages {
 		if run.Cook == 0 {
 			continue
@@ -54,7 +55,12 @@ func (s Shop) Timeline(ctx context.Context, lot *record.Lot) ([]Moment, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, events...)
+		for _, m := range events {
+			if !logged[m] {
+				out = append(out, m)
+			}
+			logged[m] = true
+		}
 	}
 	slices.SortStableFunc(out, func(a, b Moment) int { return a.At.Compare(b.At) })
 	return out, nil
