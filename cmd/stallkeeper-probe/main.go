@@ -58,7 +58,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) (code int) {
 	var c cli
 	parser, err := kong.New(&c, kong.Name("stallkeeper-probe"), kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
 		kong.Description("Reads sensors wired to this board and publishes their temperatures over MQTT.\n\n"+
-			"Example: stallkeeper-probe --list, then: stallkeeper-probe --config probe.toml --once --dry-run"))
+			"Examples:\n\n    stallkeeper-probe --list\n    stallkeeper-probe --config probe.toml --once --dry-run"))
 	if err == nil {
 		_, err = parser.Parse(args)
 	}

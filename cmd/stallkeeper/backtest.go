@@ -30,7 +30,9 @@ type backtestCmd struct {
 
 // Help gives an example.
 func (backtestCmd) Help() string {
-	return `Example: stallkeeper backtest ./my-cooks
+	return `Example:
+
+    stallkeeper backtest ./my-cooks
 
 Each finished piece is forecast again at 15, 30, 50, 70, 85 and 95 % of its time, from what was known then, and compared
 with when it was ready, beside three simple rules. Moments before 40 minutes are left out. A cook that taught the

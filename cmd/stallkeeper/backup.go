@@ -15,7 +15,7 @@ type backupCmd struct {
 
 // Help gives an example.
 func (backupCmd) Help() string {
-	return "Example: stallkeeper backup --data ./data /mnt/stick/stallkeeper-backup.db"
+	return "Example:\n\n    stallkeeper backup /mnt/stick/stallkeeper-backup.db"
 }
 
 // Run copies the database to a new file, whole and consistent, also while the daemon runs.
@@ -34,7 +34,9 @@ type restoreCmd struct {
 
 // Help gives an example.
 func (restoreCmd) Help() string {
-	return `Example: stallkeeper restore --data ./data /mnt/stick/stallkeeper-backup.db
+	return `Example:
+
+    stallkeeper restore /mnt/stick/stallkeeper-backup.db
 
 Stop the daemon first. The database that stood there before is kept beside it under a new name.`
 }

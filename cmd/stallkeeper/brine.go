@@ -32,7 +32,9 @@ type brineCmd struct {
 
 // Help gives an example.
 func (brineCmd) Help() string {
-	return `Example: stallkeeper brine --meat 3kg --water 4kg --ice 2kg --salt 400g --sugar 200g --cure 25g --cure-nitrite 6.25% --method immersion-equilibrium --flat --thickness 50mm
+	return `Example:
+
+    stallkeeper brine --meat 3kg --water 4kg --ice 2kg --salt 400g --sugar 200g --cure 25g --cure-nitrite 6.25% --method immersion-equilibrium --flat --thickness 50mm
 
 Curing salt is poisonous in excess: weigh it, keep it locked away and labelled. It goes into the cooled brine. The current edition of
 the rules, your local code and a licensed authority decide.`

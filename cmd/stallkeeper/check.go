@@ -27,7 +27,9 @@ type checkCmd struct {
 
 // Help gives an example.
 func (checkCmd) Help() string {
-	return `Example: stallkeeper check --log ./brisket --rules foodcode-2022,fsis-cooling-1 --instrument-error 1F --json
+	return `Example:
+
+    stallkeeper check --log ./brisket --rules foodcode-2022,fsis-cooling-1 --instrument-error 1F --json
 
 Verdicts rest on what was measured; what was not measured is unknown, never met. Measure in the thickest part. Check the current
 edition and the local code; a licensed authority decides.`

@@ -27,7 +27,7 @@ type cookCmd struct {
 
 // Help gives an example.
 func (cookCmd) Help() string {
-	return "Example: stallkeeper cook start ./saturday/cook.json, then stallkeeper cook event 1 wrap --piece flat --with foil"
+	return "Examples:\n\n    stallkeeper cook start ./saturday/cook.json\n    stallkeeper cook event 1 wrap --piece flat --with foil"
 }
 
 type cookStartCmd struct {
@@ -37,7 +37,9 @@ type cookStartCmd struct {
 }
 
 // Help gives an example.
-func (cookStartCmd) Help() string { return "Example: stallkeeper cook start ./saturday/cook.json" }
+func (cookStartCmd) Help() string {
+	return "Example:\n\n    stallkeeper cook start ./saturday/cook.json"
+}
 
 // Run starts the cook.
 func (s cookStartCmd) Run(c *console) error {
@@ -64,7 +66,7 @@ type cookListCmd struct {
 }
 
 // Help gives an example.
-func (cookListCmd) Help() string { return "Example: stallkeeper cook list --json" }
+func (cookListCmd) Help() string { return "Example:\n\n    stallkeeper cook list --json" }
 
 // Run lists the cooks.
 func (l cookListCmd) Run(c *console) error {
@@ -107,7 +109,7 @@ type cookEventCmd struct {
 
 // Help gives an example.
 func (cookEventCmd) Help() string {
-	return "Example: stallkeeper cook event 12 wrap --piece flat --with foil --ago 20m --by KM"
+	return "Example:\n\n    stallkeeper cook event 12 wrap --piece flat --with foil --ago 20m --by KM"
 }
 
 // Run logs the event.
@@ -144,7 +146,7 @@ type cookAmendCmd struct {
 
 // Help gives an example.
 func (cookAmendCmd) Help() string {
-	return "Example: stallkeeper cook amend 12 --piece flat --target 94C"
+	return "Example:\n\n    stallkeeper cook amend 12 --piece flat --target 94C"
 }
 
 // Run changes the cook.
@@ -174,7 +176,7 @@ type cookEndCmd struct {
 }
 
 // Help gives an example.
-func (cookEndCmd) Help() string { return "Example: stallkeeper cook end 12" }
+func (cookEndCmd) Help() string { return "Example:\n\n    stallkeeper cook end 12" }
 
 // Run ends the cook.
 func (e cookEndCmd) Run(c *console) error {
@@ -195,7 +197,9 @@ type cookExportCmd struct {
 }
 
 // Help gives an example.
-func (cookExportCmd) Help() string { return "Example: stallkeeper cook export 12 --to ./saturday" }
+func (cookExportCmd) Help() string {
+	return "Example:\n\n    stallkeeper cook export 12 --to ./saturday"
+}
 
 // Run writes the cook log.
 func (e cookExportCmd) Run(c *console) error {
@@ -225,7 +229,7 @@ type cookImportCmd struct {
 }
 
 // Help gives an example.
-func (cookImportCmd) Help() string { return "Example: stallkeeper cook import ./saturday" }
+func (cookImportCmd) Help() string { return "Example:\n\n    stallkeeper cook import ./saturday" }
 
 // Run sends the cook log to the daemon.
 func (i cookImportCmd) Run(c *console) error {

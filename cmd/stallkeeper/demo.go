@@ -25,7 +25,9 @@ type demoCmd struct {
 
 // Help gives an example.
 func (demoCmd) Help() string {
-	return `Example: stallkeeper demo --speed 300
+	return `Example:
+
+    stallkeeper demo --speed 300
 
 An invented cook of three pieces from the evening to the next day, published over MQTT to the daemon's own broker, with the lot of one of
 them from the brine on. Every page says that the data is invented. After the cook the pages stay until Ctrl-C.`

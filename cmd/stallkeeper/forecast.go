@@ -23,7 +23,9 @@ type forecastCmd struct {
 
 // Help gives an example.
 func (forecastCmd) Help() string {
-	return `Example: stallkeeper forecast --log ./brisket --at 2026-05-03T02:00:00+02:00 --json --what-if 'wrap=foil@now'
+	return `Example:
+
+    stallkeeper forecast --log ./brisket --at 2026-05-03T02:00:00+02:00 --json --what-if 'wrap=foil@now'
 
 --earlier ./my-cooks lets it learn what sets your pit apart; stallkeeper backtest --sequence ./my-cooks says whether that has helped.
 

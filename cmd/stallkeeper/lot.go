@@ -36,7 +36,10 @@ type lotCmd struct {
 
 // Help gives an example.
 func (lotCmd) Help() string {
-	return `Example: stallkeeper lot open "cured brisket" --piece flat:brisket_flat_cured --by KM, then stallkeeper lot weigh 26-11-25-cured-brisket raw 3.4kg --piece flat --by KM
+	return `Examples:
+
+    stallkeeper lot open "cured brisket" --piece flat:brisket_flat_cured --by KM
+    stallkeeper lot weigh 26-11-25-cured-brisket raw 3.4kg --piece flat --by KM
 
 Everything is an entry in a journal that only grows: "stallkeeper records correct" corrects, nothing is removed.`
 }
@@ -54,7 +57,9 @@ type lotOpenCmd struct {
 
 // Help gives an example.
 func (lotOpenCmd) Help() string {
-	return `Example: stallkeeper lot open "cured brisket" --class refrigerated --piece flat:brisket_flat_cured --intact --by KM`
+	return `Example:
+
+    stallkeeper lot open "cured brisket" --class refrigerated --piece flat:brisket_flat_cured --intact --by KM`
 }
 
 // Run opens the lot.
@@ -87,7 +92,7 @@ type lotListCmd struct {
 }
 
 // Help gives an example.
-func (lotListCmd) Help() string { return "Example: stallkeeper lot list --running" }
+func (lotListCmd) Help() string { return "Example:\n\n    stallkeeper lot list --running" }
 
 // Run lists the lots.
 func (l lotListCmd) Run(c *console) error {
@@ -155,7 +160,7 @@ type lotShowCmd struct {
 }
 
 // Help gives an example.
-func (lotShowCmd) Help() string { return "Example: stallkeeper lot show 26-11-25-cured-brisket" }
+func (lotShowCmd) Help() string { return "Example:\n\n    stallkeeper lot show 26-11-25-cured-brisket" }
 
 // Run shows the lot.
 func (s lotShowCmd) Run(c *console) error {

@@ -23,7 +23,7 @@ type lotPieceCmd struct {
 
 // Help gives an example.
 func (lotPieceCmd) Help() string {
-	return "Example: stallkeeper lot piece 26-11-25-cured-brisket point --cut brisket_packer --by KM"
+	return "Example:\n\n    stallkeeper lot piece 26-11-25-cured-brisket point --cut brisket_packer --by KM"
 }
 
 // Run adds the piece.
@@ -51,7 +51,9 @@ type lotRawCmd struct {
 
 // Help gives an example.
 func (lotRawCmd) Help() string {
-	return `Example: stallkeeper lot raw 26-11-25-cured-brisket "beef brisket" --reference L4711 --supplier "the abattoir" --mass 3.4kg --by KM`
+	return `Example:
+
+    stallkeeper lot raw 26-11-25-cured-brisket "beef brisket" --reference L4711 --supplier "the abattoir" --mass 3.4kg --by KM`
 }
 
 // Run notes the raw material.
@@ -82,7 +84,9 @@ type lotWeighCmd struct {
 
 // Help gives an example.
 func (lotWeighCmd) Help() string {
-	return `Example: stallkeeper lot weigh 26-11-25-cured-brisket raw 3.4kg --piece flat --with "floor scale" --by KM`
+	return `Example:
+
+    stallkeeper lot weigh 26-11-25-cured-brisket raw 3.4kg --piece flat --with "floor scale" --by KM`
 }
 
 // Run notes the weight.
@@ -103,7 +107,9 @@ type lotFormulationCmd struct {
 
 // Help gives an example.
 func (lotFormulationCmd) Help() string {
-	return `Example: stallkeeper lot formulation 26-11-25-cured-brisket "brine" --from brine.json --by KM
+	return `Example:
+
+    stallkeeper lot formulation 26-11-25-cured-brisket "brine" --from brine.json --by KM
 
 "stallkeeper brine … --json" prints such JSON.`
 }
@@ -135,7 +141,9 @@ type lotNoteCmd struct {
 
 // Help gives an example.
 func (lotNoteCmd) Help() string {
-	return `Example: stallkeeper lot note 26-11-25-cured-brisket "turned in the brine" --by KM`
+	return `Example:
+
+    stallkeeper lot note 26-11-25-cured-brisket "turned in the brine" --by KM`
 }
 
 // Run keeps the note.
@@ -153,7 +161,7 @@ type lotChangeCmd struct {
 
 // Help gives an example.
 func (lotChangeCmd) Help() string {
-	return "Example: stallkeeper lot change 26-11-25-cured-brisket --class frozen --by KM"
+	return "Example:\n\n    stallkeeper lot change 26-11-25-cured-brisket --class frozen --by KM"
 }
 
 // Run changes the lot.
@@ -169,7 +177,7 @@ type lotCloseCmd struct {
 
 // Help gives an example.
 func (lotCloseCmd) Help() string {
-	return "Example: stallkeeper lot close 26-11-25-cured-brisket --by KM"
+	return "Example:\n\n    stallkeeper lot close 26-11-25-cured-brisket --by KM"
 }
 
 // Run closes the lot.

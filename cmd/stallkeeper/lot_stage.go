@@ -16,7 +16,7 @@ type lotStageCmd struct {
 
 // Help gives an example.
 func (lotStageCmd) Help() string {
-	return "Example: stallkeeper lot stage start 26-11-25-cured-brisket cure --probe cooler --by KM"
+	return "Example:\n\n    stallkeeper lot stage start 26-11-25-cured-brisket cure --probe cooler --by KM"
 }
 
 type lotStageStartCmd struct {
@@ -30,7 +30,7 @@ type lotStageStartCmd struct {
 
 // Help gives an example.
 func (lotStageStartCmd) Help() string {
-	return "Example: stallkeeper lot stage start 26-11-25-cured-brisket smoke --probe core --probe pit --cook 12 --by KM"
+	return "Example:\n\n    stallkeeper lot stage start 26-11-25-cured-brisket smoke --probe core --probe pit --cook 12 --by KM"
 }
 
 // Run starts the stage.
@@ -51,7 +51,7 @@ type lotStageEndCmd struct {
 
 // Help gives an example.
 func (lotStageEndCmd) Help() string {
-	return "Example: stallkeeper lot stage end 26-11-25-cured-brisket cure --by KM"
+	return "Example:\n\n    stallkeeper lot stage end 26-11-25-cured-brisket cure --by KM"
 }
 
 // Run ends the stage.
@@ -71,7 +71,9 @@ type lotMoveCmd struct {
 
 // Help gives an example.
 func (lotMoveCmd) Help() string {
-	return `Example: stallkeeper lot move 26-11-25-cured-brisket smoke --cook 12 --by KM
+	return `Example:
+
+    stallkeeper lot move 26-11-25-cured-brisket smoke --cook 12 --by KM
 
 Ends the stage that runs and starts the next, both or neither. Each stage arms the limits of its own on the probes that are named.`
 }

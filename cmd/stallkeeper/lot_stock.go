@@ -22,7 +22,9 @@ type lotStoreCmd struct {
 
 // Help gives an example.
 func (lotStoreCmd) Help() string {
-	return `Example: stallkeeper lot store 26-11-25-cured-brisket 8 --mass 250g --where "freezer 2" --by KM
+	return `Example:
+
+    stallkeeper lot store 26-11-25-cured-brisket 8 --mass 250g --where "freezer 2" --by KM
 
 Freezers are kept at -18 °C (0 °F) or below, coolers at 5 °C (41 °F) or below. Standards differ: the date names its own.`
 }
@@ -73,7 +75,9 @@ type lotTakeCmd struct {
 
 // Help gives an example.
 func (lotTakeCmd) Help() string {
-	return `Example: stallkeeper lot take 3 --product "cured brisket" --why served --by KM`
+	return `Example:
+
+    stallkeeper lot take 3 --product "cured brisket" --why served --by KM`
 }
 
 // Run takes the portions out.
@@ -116,7 +120,7 @@ type lotStockCmd struct {
 }
 
 // Help gives an example.
-func (lotStockCmd) Help() string { return "Example: stallkeeper lot stock" }
+func (lotStockCmd) Help() string { return "Example:\n\n    stallkeeper lot stock" }
 
 // Run lists the stock with its figures; a finding if something is past its date in the cooler.
 func (s lotStockCmd) Run(c *console) error {

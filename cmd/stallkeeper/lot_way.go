@@ -16,7 +16,7 @@ type lotTimelineCmd struct {
 
 // Help gives an example.
 func (lotTimelineCmd) Help() string {
-	return "Example: stallkeeper lot timeline 26-11-25-cured-brisket"
+	return "Example:\n\n    stallkeeper lot timeline 26-11-25-cured-brisket"
 }
 
 // Run shows the timeline.
@@ -54,7 +54,7 @@ type lotPlanCmd struct {
 
 // Help gives an example.
 func (lotPlanCmd) Help() string {
-	return "Example: stallkeeper lot plan 26-11-25-cured-brisket 3 --by KM"
+	return "Example:\n\n    stallkeeper lot plan 26-11-25-cured-brisket 3 --by KM"
 }
 
 // Run notes the plan.
@@ -72,7 +72,9 @@ type lotYieldCmd struct {
 }
 
 // Help gives an example.
-func (lotYieldCmd) Help() string { return "Example: stallkeeper lot yield 26-11-25-cured-brisket" }
+func (lotYieldCmd) Help() string {
+	return "Example:\n\n    stallkeeper lot yield 26-11-25-cured-brisket"
+}
 
 // Run shows the yield.
 func (y lotYieldCmd) Run(c *console) error {

@@ -40,7 +40,9 @@ type planCmd struct {
 
 // Help gives an example.
 func (planCmd) Help() string {
-	return `Example: stallkeeper plan --now 2026-04-20T09:00:00+02:00 --serve 2026-05-03T18:00:00+02:00 --piece cut=brisket_flat_cured,mass=2.5kg,thickness=50mm,target=92C --pit 107C --cure-days 7
+	return `Example:
+
+    stallkeeper plan --now 2026-04-20T09:00:00+02:00 --serve 2026-05-03T18:00:00+02:00 --piece cut=brisket_flat_cured,mass=2.5kg,thickness=50mm,target=92C --pit 107C --cure-days 7
 
 Works backwards from the serving hour: for each step the comfortable and the latest time. Meat counts as ready when the forecaster
 gives nine chances in ten. With --cook, --lot or --kept it asks a running daemon what is left to do, what slack there is and what is late

@@ -23,7 +23,7 @@ type probeCmd struct {
 
 // Help gives an example.
 func (probeCmd) Help() string {
-	return "Example: stallkeeper probe convert --kind pt100 --ohms 138.51, or stallkeeper probe check --probe flat --altitude 300m"
+	return "Examples:\n\n    stallkeeper probe convert --kind pt100 --ohms 138.51\n    stallkeeper probe check --probe flat --altitude 300m"
 }
 
 type probeConvertCmd struct {

@@ -38,7 +38,9 @@ type probeCheckCmd struct {
 
 // Help gives an example.
 func (probeCheckCmd) Help() string {
-	return `Example: stallkeeper probe check --probe flat --altitude 300m
+	return `Example:
+
+    stallkeeper probe check --probe flat --altitude 300m
 
 The result stands in the shop's records; a check that is not passed marks the readings since the last good one. Have a slurry of crushed ice and clean water, and water at a rolling boil. Follow the lines; keep the tip off walls and bottom. Mind
 steam and boiling water. Exit status 1: out of tolerance, or not settled. That ice and boil are the points and 1 °C is accepted is

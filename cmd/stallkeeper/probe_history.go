@@ -58,7 +58,9 @@ type probeHistoryCmd struct {
 
 // Help gives an example.
 func (probeHistoryCmd) Help() string {
-	return `Example: stallkeeper probe history --probe flat
+	return `Example:
+
+    stallkeeper probe history --probe flat
 
 Exit status 1: never checked, not passed, or overdue.`
 }
@@ -143,7 +145,9 @@ type probeCompareCmd struct {
 
 // Help gives an example.
 func (probeCompareCmd) Help() string {
-	return `Example: stallkeeper probe compare --probe flat --with point --from 2026-05-03T09:00:00Z
+	return `Example:
+
+    stallkeeper probe compare --probe flat --with point --from 2026-05-03T09:00:00Z
 
 Lay both tips into the same stirred bath for some minutes: else the difference is that of the two places. Exit status 1: no two
 readings lie close enough in time.`

@@ -32,7 +32,9 @@ type recordsCmd struct {
 
 // Help says what the records are and are not.
 func (recordsCmd) Help() string {
-	return `Example: stallkeeper records verify --data ./data --readings
+	return `Example:
+
+    stallkeeper records verify --readings
 
 The journal only grows: a late or corrected entry is a new one that says so, and nothing is deleted, also not when a retention has ended. Each
 entry carries the hash of the one before, and every hour in which something happened ends with a checkpoint signed by the key in the
@@ -53,7 +55,7 @@ type recordsListCmd struct {
 
 // Help gives an example.
 func (recordsListCmd) Help() string {
-	return "Example: stallkeeper records list --lot 26-11-25-cured-brisket --kind deviation"
+	return "Example:\n\n    stallkeeper records list --lot 26-11-25-cured-brisket --kind deviation"
 }
 
 // Run lists entries.
@@ -109,8 +111,10 @@ type recordsExportCmd struct {
 
 // Help gives an example.
 func (recordsExportCmd) Help() string {
-	return `Example: stallkeeper records export --lot 26-11-25-cured-brisket --to brisket.json
-         stallkeeper records export --lot 26-11-25-cured-brisket --format pdf --to brisket.pdf
+	return `Examples:
+
+    stallkeeper records export --lot 26-11-25-cured-brisket --to brisket.json
+    stallkeeper records export --lot 26-11-25-cured-brisket --format pdf --to brisket.pdf
 
 "stallkeeper records verify --export brisket.json --key records.pub" checks it anywhere.`
 }

@@ -20,7 +20,9 @@ type recordsAddCmd struct {
 
 // Help gives an example.
 func (recordsAddCmd) Help() string {
-	return `Example: stallkeeper records add probe-checked '{"instrument":"core","method":"ice","points":[{"true_c":0,"read_c":0.3}],"passed":true}' --by KM`
+	return `Example:
+
+    stallkeeper records add probe-checked '{"instrument":"core","method":"ice","points":[{"true_c":0,"read_c":0.3}],"passed":true}' --by KM`
 }
 
 // Run makes the entry.
@@ -61,7 +63,9 @@ type recordsMonitorCmd struct {
 
 // Help gives an example.
 func (recordsMonitorCmd) Help() string {
-	return `Example: stallkeeper records monitor 26-11-25-cured-brisket 71.4C --verdict met --ccp "3 smoking" --limit "71.2 °C" --instrument "pen 2" --by KM`
+	return `Example:
+
+    stallkeeper records monitor 26-11-25-cured-brisket 71.4C --verdict met --ccp "3 smoking" --limit "71.2 °C" --instrument "pen 2" --by KM`
 }
 
 // Run makes the entry.
@@ -88,7 +92,9 @@ type recordsDeviationCmd struct {
 
 // Help gives an example.
 func (recordsDeviationCmd) Help() string {
-	return `Example: stallkeeper records deviation 26-11-25-cured-brisket "2 h 20 min to 21 °C" --ccp "5 chilling" --limit "21 °C within 2 h" --by KM`
+	return `Example:
+
+    stallkeeper records deviation 26-11-25-cured-brisket "2 h 20 min to 21 °C" --ccp "5 chilling" --limit "21 °C within 2 h" --by KM`
 }
 
 // Run makes the entry.
@@ -110,7 +116,9 @@ type recordsActionCmd struct {
 
 // Help gives an example.
 func (recordsActionCmd) Help() string {
-	return `Example: stallkeeper records action 26-11-25-cured-brisket 214 --cause "fan stood still, replaced" --control "cooler at 2 °C" --prevention "fan checked daily" --disposition destroyed --by KM`
+	return `Example:
+
+    stallkeeper records action 26-11-25-cured-brisket 214 --cause "fan stood still, replaced" --control "cooler at 2 °C" --prevention "fan checked daily" --disposition destroyed --by KM`
 }
 
 // Run makes the entry.
@@ -130,7 +138,9 @@ type recordsVerifiedCmd struct {
 
 // Help gives an example.
 func (recordsVerifiedCmd) Help() string {
-	return `Example: stallkeeper records verified 26-11-25-cured-brisket direct-observation "core read with a second thermometer: 71.6 °C" --by ST`
+	return `Example:
+
+    stallkeeper records verified 26-11-25-cured-brisket direct-observation "core read with a second thermometer: 71.6 °C" --by ST`
 }
 
 // Run makes the entry.
@@ -147,7 +157,7 @@ type recordsReviewCmd struct {
 
 // Help gives an example.
 func (recordsReviewCmd) Help() string {
-	return "Example: stallkeeper records review 26-11-25-cured-brisket --by ST (somebody who made none of its records)"
+	return "Example:\n\n    stallkeeper records review 26-11-25-cured-brisket --by ST\n\nBy somebody who made none of its records."
 }
 
 // Run makes the entry.
@@ -166,7 +176,9 @@ type recordsCorrectCmd struct {
 
 // Help gives an example.
 func (recordsCorrectCmd) Help() string {
-	return `Example: stallkeeper records correct 214 '{"piece":"flat","when":"trimmed","mass_kg":3.1}' --reason "comma forgotten" --by KM`
+	return `Example:
+
+    stallkeeper records correct 214 '{"piece":"flat","when":"trimmed","mass_kg":3.1}' --reason "comma forgotten" --by KM`
 }
 
 // Run makes the correcting entry.
@@ -203,7 +215,9 @@ type recordsWithdrawCmd struct {
 
 // Help gives an example.
 func (recordsWithdrawCmd) Help() string {
-	return `Example: stallkeeper records withdraw 214 --reason "entered for the wrong lot" --by KM`
+	return `Example:
+
+    stallkeeper records withdraw 214 --reason "entered for the wrong lot" --by KM`
 }
 
 // Run makes the withdrawing entry.

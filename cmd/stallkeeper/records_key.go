@@ -22,7 +22,9 @@ type recordsCheckpointCmd struct {
 
 // Help gives an example.
 func (recordsCheckpointCmd) Help() string {
-	return `Example: stallkeeper records checkpoint >> /mnt/stick/checkpoints.txt
+	return `Example:
+
+    stallkeeper records checkpoint >> /mnt/stick/checkpoints.txt
 
 Prints one line of JSON. "stallkeeper records verify --checkpoint FILE" holds such lines against the records later, and finds what was
 changed or cut off since.`
@@ -45,7 +47,9 @@ type recordsKeyCmd struct {
 
 // Help gives an example.
 func (recordsKeyCmd) Help() string {
-	return `Example: stallkeeper records key > records.pub
+	return `Example:
+
+    stallkeeper records key > records.pub
 
 Keep the public key, or its first 16 digits that exports print, outside this machine. Change the key when somebody may have read it, and
 when who had it leaves: the new key is entered in the journal, signed by the old one, so that who has kept any older public key can still
@@ -86,7 +90,9 @@ type recordsPINCmd struct{}
 
 // Help gives an example.
 func (recordsPINCmd) Help() string {
-	return `Example: stallkeeper records pin
+	return `Example:
+
+    stallkeeper records pin
 
 A PIN of a few digits is soon guessed by somebody who has the configuration file: keep that file to its owner.`
 }

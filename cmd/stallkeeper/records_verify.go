@@ -27,8 +27,10 @@ type recordsVerifyCmd struct {
 
 // Help says what is found and what cannot be.
 func (recordsVerifyCmd) Help() string {
-	return `Example: stallkeeper records verify --data ./data --key /mnt/stick/records.pub --checkpoint /mnt/stick/checkpoints.txt
-Example: stallkeeper records verify --export brisket.json --key records.pub
+	return `Examples:
+
+    stallkeeper records verify --key /mnt/stick/records.pub --checkpoint /mnt/stick/checkpoints.txt
+    stallkeeper records verify --export brisket.json --key records.pub
 
 Finds every change, removal, addition and exchange among entries, seals and checkpoints, and names the first bad entry; exit status 1.
 It cannot find what somebody did who has the key (records.key), nor what was cut off the end together with its checkpoints, unless you

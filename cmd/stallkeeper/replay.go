@@ -25,7 +25,7 @@ type cookReplayCmd struct {
 
 // Help gives an example.
 func (cookReplayCmd) Help() string {
-	return "Example: stallkeeper cook replay --log ./saturday --to mqtt://127.0.0.1:1883 --speed 120 --start-at http://127.0.0.1:8080"
+	return "Example:\n\n    stallkeeper cook replay --log ./saturday --to mqtt://127.0.0.1:1883 --speed 120 --start-at http://127.0.0.1:8080"
 }
 
 // Run publishes the log's readings at QoS 1 in time order; it ends when the broker has acknowledged every one.

@@ -31,7 +31,9 @@ type serveCmd struct {
 
 // Help gives an example.
 func (serveCmd) Help() string {
-	return `Example: stallkeeper serve --http 127.0.0.1:8080
+	return `Example:
+
+    stallkeeper serve --http 127.0.0.1:8080
 
 Prints where it listens as one line of JSON, also kept in DIR/addresses.json, where the other verbs find it: give them the same --data
 if you give one here. Loopback needs no login; anywhere else it demands users

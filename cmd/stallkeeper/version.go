@@ -7,7 +7,7 @@ type versionCmd struct {
 }
 
 // Help gives an example.
-func (versionCmd) Help() string { return "Example: stallkeeper version" }
+func (versionCmd) Help() string { return "Example:\n\n    stallkeeper version" }
 
 // Run prints the version that the build knows.
 func (v versionCmd) Run(c *console) error {
