@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -148,11 +149,11 @@ func TestImport_SaysWhatIsWrong(t *testing.T) {
 // half is a library that breaks while a log is written.
 type half struct {
 	*webtest.Shelf
-	pages int
+	pages atomic.Int64 // a handler may still read when its answer was broken off
 }
 
 func (h *half) Readings(_ context.Context, q cook.ReadingQuery) ([]cook.Reading, error) {
-	if h.pages++; h.pages > 1 {
+	if h.pages.Add(1) > 1 {
 		return nil, errors.New("disk gone")
 	}
 	out := make([]cook.Reading, q.Limit)
@@ -169,7 +170,7 @@ func TestLog_BreaksOffRatherThanEndShort(t *testing.T) {
 	defer server.Close()
 	defer http.DefaultClient.CloseIdleConnections()
 	for _, long := range []string{"/api/v1/cooks/7/log", "/api/v1/readings?limit=10000"} {
-		library.pages = 0
+		library.pages.Store(0)
 		res, err := http.Get(server.URL + long)
 		if err != nil {
 			continue // broken off before the first byte
