@@ -250,3 +250,10 @@ func same(tb testing.TB, what string, got, want []string) {
 		tb.Errorf("%s:\n got %s\nwant %s", what, strings.Join(got, "\n     "), strings.Join(want, "\n     "))
 	}
 }
+
+func nightReadings(tb testing.TB) []cook.Reading {
+	tb.Helper()
+	return slices.Concat(
+		mustRead(tb, "pit", 15*time.Second, "107 hold 3h, to 82 in 2m, to 105 in 11m, 107 hold 2h57m, -0.6/min x60, +1.5/min x24, 107 hold 2h"),
+		mustRead(tb, "flat", 15*time.Second, "5 +0.14/min x574"))
+}

@@ -1,11 +1,14 @@
 package monitor
 
 import (
+	"math/rand/v2"
 	"slices"
-	"stallkeeper/estimator"
-	"stallkeeper/internal/cook"
 	"testing"
 	"time"
+
+	"stallkeeper/estimator"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/outlook"
 )
 
 // A reading that arrived before others and was committed after them, and after the cook was counted again, counts: what was
@@ -69,5 +72,78 @@ func TestOrder_OneProbesBacklogBeforeAnothers(t *testing.T) {
 		if got := state(); got != estimator.Climbing {
 			t.Errorf("%v: %q ten seconds after the core's readings: %s", probes, got, n.m.Snapshot().Cooks[0].Pieces[0].Forecast.Because)
 		}
+	}
+}
+
+func TestReplay_GivesTheSameEffects(t *testing.T) {
+	record := func(lag time.Duration) *night {
+		n := newNight(t, supper(flat()))
+		n.lag = lag
+		n.play(nightReadings(t))
+		return n
+	}
+	once, again, later := record(time.Second), record(time.Second), record(40*time.Second)
+	same(t, "listed", again.listed(), once.listed())
+	same(t, "forecasts", again.forecasts(), once.forecasts())
+	same(t, "listed with slower arrival", later.listed(), once.listed())
+	same(t, "forecasts with slower arrival", later.forecasts(), once.forecasts())
+}
+
+func TestOrder_ProbesMayArriveInAnyOrder(t *testing.T) {
+	inOrder, mixed := newNight(t, supper(flat())), newNight(t, supper(flat()))
+	all := nightReadings(t)
+	inOrder.play(slices.Clone(all))
+	outlook.Sort(all)
+	for i := range all { // the pit's come 20 s behind the piece's
+		if all[i].Probe == "pit" {
+			all[i].Arrived = all[i].Time.Add(20 * time.Second)
+		} else {
+			all[i].Arrived = all[i].Time
+		}
+	}
+	slices.SortStableFunc(all, func(a, b cook.Reading) int { return a.Arrived.Compare(b.Arrived) })
+	for i := range all {
+		mixed.now = all[i].Arrived
+		mixed.arrive(all[i])
+	}
+	same(t, "listed", mixed.listed(), inOrder.listed())
+	same(t, "forecasts", mixed.forecasts(), inOrder.forecasts())
+}
+
+// Whatever the order of arrival, in the end the cook stands as if everything had come in order.
+func TestAnyOrder_EndsTheSame(t *testing.T) {
+	all := slices.Concat(mustRead(t, "pit", 30*time.Second, "107 hold 2h, to 70 in 12m, 70 hold 1h"), mustRead(t, "flat", 30*time.Second, "5 +0.1/min x192"))
+	want := newNight(t, supper(flat()))
+	want.play(slices.Clone(all))
+	want.until(minute(195))
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		n := newNight(t, supper(flat()))
+		mixed := slices.Clone(all)
+		outlook.Sort(mixed)
+		for i := 0; i+1 < len(mixed); { // stretches of up to two hours come in any order
+			k := min(1+rng.IntN(480), len(mixed)-i)
+			rng.Shuffle(k, func(a, b int) { mixed[i+a], mixed[i+b] = mixed[i+b], mixed[i+a] })
+			i += k
+		}
+		n.now = minute(192)
+		for i := 0; i < len(mixed); {
+			k := min(1+rng.IntN(50), len(mixed)-i)
+			n.arrive(slices.Clone(mixed[i : i+k])...)
+			i += k
+		}
+		n.until(minute(195))
+		got, wanted := n.m.Snapshot(), want.m.Snapshot()
+		if a, b := got.Cooks[0].Pieces[0], wanted.Cooks[0].Pieces[0]; a.DangerZone != b.DangerZone || a.Forecast.Core != b.Forecast.Core || !a.Forecast.At.Equal(b.Forecast.At) {
+			t.Errorf("seed %d: dwell %v at %v, want %v at %v", seed, a.DangerZone, a.Forecast.At, b.DangerZone, b.Forecast.At)
+		}
+		var alarms, wantedAlarms []string
+		for _, a := range got.Alarms {
+			alarms = append(alarms, string(a.ID))
+		}
+		for _, a := range wanted.Alarms {
+			wantedAlarms = append(wantedAlarms, string(a.ID))
+		}
+		same(t, "alarms", alarms, wantedAlarms)
 	}
 }
