@@ -1,23 +1,15 @@
 package daemon
 
 import (
-	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"mime"
-	"net"
 	"net/http"
 	"net/http/httptest"
-	"os"
-	"os/exec"
 	"path/filepath"
-	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -27,60 +19,9 @@ import (
 	"stallkeeper/internal/config"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
-	"stallkeeper/internal/notify"
 	"stallkeeper/internal/notify/smtptest"
 	"stallkeeper/internal/store"
 )
-
-// hook is a receiver of webhooks that can be down, and can take a message and die before it says so.
-type hook struct {
-	mu   sync.Mutex // guards the fields below
-	down bool
-	got  []string // "status summary", as they came
-	ids  []string
-	took func() // called once a message is taken
-	came int    // requests
-}
-
-func (h *hook) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.came++
-	if h.down {
-		w.WriteHeader(http.StatusBadGateway)
-		return
-	}
-	body, err := io.ReadAll(r.Body)
-	var m struct {
-		Alerts []struct {
-			Status      string
-			Annotations map[string]string
-		}
-	}
-	if err != nil || json.Unmarshal(body, &m) != nil || r.Header.Get(notify.SignatureHeader) != notify.Sign([]byte("a long random text"), body) {
-		w.WriteHeader(http.StatusBadRequest)
-		return
-	}
-	for _, a := range m.Alerts {
-		h.got = append(h.got, a.Annotations["reason"]+": "+a.Annotations["summary"])
-	}
-	h.ids = append(h.ids, r.Header.Get(notify.MessageHeader))
-	if h.took != nil {
-		h.took()
-	}
-}
-
-func (h *hook) taken() []string {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return slices.Clone(h.got)
-}
-
-func (h *hook) tries() int {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return h.came
-}
 
 // post is what of the daemon the messages need: a real store, and the notifier as it is wired.
 type post struct {
@@ -184,20 +125,6 @@ func subjects(t *testing.T, s *smtptest.Server) (out []string) {
 		out = append(out, text)
 	}
 	return out
-}
-
-func writeFile(t *testing.T, path, text string) {
-	t.Helper()
-	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-}
-
-func same(t *testing.T, what string, got, want []string) {
-	t.Helper()
-	if !slices.Equal(got, want) {
-		t.Errorf("%s:\n got %q\nwant %q", what, got, want)
-	}
 }
 
 // Both receivers are down for an hour; the daemon is killed twice meanwhile. Each message arrives once, in order.
@@ -327,184 +254,5 @@ func TestDaemon_SendsWhatTheMonitorRaises(t *testing.T) {
 	stop()
 	if err := <-ended; err != nil {
 		t.Error(err)
-	}
-}
-
-// deadAddr is an address of this machine at which nobody listens.
-func deadAddr(t *testing.T) string {
-	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := ln.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return ln.Addr().String()
-}
-
-func within(t *testing.T, what string, f func() bool) {
-	t.Helper()
-	for end := time.Now().Add(30 * time.Second); !f(); time.Sleep(20 * time.Millisecond) {
-		if time.Now().After(end) {
-			t.Fatalf("%s did not come within 30 s", what)
-		}
-	}
-}
-
-// messagesChild tells the child of the next test its configuration.
-const messagesChild = "STALLKEEPER_MESSAGES_CHILD"
-
-// The daemon as its own process, killed with SIGKILL twice while webhook and mail server are down. Each message arrives once
-// by each path.
-func TestDaemon_KilledTwiceWhileTheReceiverIsDown(t *testing.T) {
-	if path := os.Getenv(messagesChild); path != "" {
-		runUntilKilled(t, path)
-		return
-	}
-	h := &hook{down: true}
-	server := httptest.NewServer(h)
-	defer server.Close()
-	mail, err := smtptest.Start()
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		if err := mail.Down(); err != nil {
-			t.Error(err)
-		}
-	}()
-	if err := mail.Down(); err != nil {
-		t.Fatal(err)
-	}
-	dir := t.TempDir()
-	secret, file := filepath.Join(dir, "key"), filepath.Join(dir, "stallkeeper.toml")
-	writeFile(t, secret, "a long random text\n")
-	writeFile(t, file, fmt.Sprintf(`
-data = %q
-[http]
-listen = "127.0.0.1:0"
-[broker]
-listen = "127.0.0.1:0"
-[[probe]]
-id = "shed"
-role = "co"
-[[probe]]
-id = "kitchen"
-role = "co"
-[[notify.path]]
-name = "hook"
-kind = "webhook"
-high_after = "0s"
-url = %q
-secret_file = %q
-[[notify.path]]
-name = "mail"
-kind = "email"
-high_after = "0s"
-server = %q
-security = "none"
-from = "smoker@example.org"
-to = ["pitmaster@example.org"]
-`, filepath.Join(dir, "data"), server.URL, secret, mail.Addr()))
-	for _, probe := range []string{"shed", "kitchen"} {
-		c := startChild(t, file)
-		tried := h.tries()
-		c.post(t, probe, 250) // parts per million
-		within(t, "the alarm", func() bool { return strings.Contains(c.get(t, "/api/v1/alarms"), "at "+probe) })
-		within(t, "a try to deliver", func() bool { return h.tries() > tried })
-		within(t, "a try to mail", func() bool { return strings.Contains(c.get(t, "/api/v1/paths"), `"kind":"email","failed":`) })
-		c.kill(t)
-	}
-	h.mu.Lock()
-	h.down = false
-	h.mu.Unlock()
-	if err := mail.Up(); err != nil {
-		t.Fatal(err)
-	}
-	c := startChild(t, file)
-	within(t, "both messages", func() bool { return len(h.taken()) >= 2 && len(mail.Letters()) >= 2 })
-	time.Sleep(3 * time.Second) // for a repeat that should not come
-	c.kill(t)
-	got := h.taken()
-	if len(got) != 2 || !strings.Contains(got[0], "at shed") || !strings.Contains(got[1], "at kitchen") {
-		t.Errorf("taken %q, want the shed's and the kitchen's, each once", got)
-	}
-	if got := subjects(t, mail); len(got) != 2 || !strings.Contains(got[0], "at shed") || !strings.Contains(got[1], "at kitchen") {
-		t.Errorf("mailed %q, want the shed's and the kitchen's, each once", got)
-	}
-}
-
-func runUntilKilled(t *testing.T, path string) {
-	t.Helper()
-	cfg, err := config.Load(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := New(t.Context(), Options{Config: cfg, Log: slog.New(slog.NewTextHandler(os.Stderr, nil)), Now: time.Now})
-	if err != nil {
-		t.Fatal(err)
-	}
-	fmt.Println(d.Addresses().HTTP)
-	t.Fatal(d.Run(t.Context()))
-}
-
-// child is a daemon in a process of its own.
-type child struct {
-	cmd  *exec.Cmd
-	http string
-}
-
-func startChild(t *testing.T, path string) *child {
-	t.Helper()
-	cmd := exec.Command(os.Args[0], "-test.run", "^TestDaemon_KilledTwiceWhileTheReceiverIsDown$")
-	cmd.Env = append(os.Environ(), messagesChild+"="+path)
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = cmd.Process.Kill() }) // has ended already unless the test failed
-	line, err := bufio.NewReader(out).ReadString('\n')
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &child{cmd, strings.TrimSpace(line)}
-}
-
-func (c *child) post(t *testing.T, probe string, ppm float64) {
-	t.Helper()
-	resp, err := http.Post(c.http+"/api/v1/readings", "application/json", strings.NewReader(fmt.Sprintf(`{"probe":%q,"celsius":%v}`, probe, ppm)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	body, err := io.ReadAll(resp.Body)
-	if err := errors.Join(err, resp.Body.Close()); err != nil || resp.StatusCode/100 != 2 {
-		t.Fatalf("%s: %s, %v", resp.Status, body, err)
-	}
-}
-
-func (c *child) get(t *testing.T, path string) string {
-	t.Helper()
-	resp, err := http.Get(c.http + path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	body, err := io.ReadAll(resp.Body)
-	if err := errors.Join(err, resp.Body.Close()); err != nil {
-		t.Fatal(err)
-	}
-	return string(body)
-}
-
-func (c *child) kill(t *testing.T) {
-	t.Helper()
-	if err := c.cmd.Process.Kill(); err != nil {
-		t.Fatal(err)
-	}
-	if err := c.cmd.Wait(); err == nil {
-		t.Fatal("the child ended by itself")
 	}
 }

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -57,5 +58,32 @@ func TestOfCook_FollowsTheLog(t *testing.T) {
 		if got := OfCook(&c, test.piece, test.f, test.now); got != test.want {
 			t.Errorf("%s at %v: %+v, want %+v", test.piece, test.now, got, test.want)
 		}
+	}
+}
+
+// What was begun is taken from when it was begun; a running cook from its newest forecast.
+func TestMake_ReplansAsTheCookRuns(t *testing.T) {
+	r := overMonth(t)
+	r.Now = mustTime(t, "2026-04-27T09:00:00+02:00")
+	r.Pieces[0].Done, r.Pieces[0].DoneAt = CureStart, mustTime(t, "2026-04-25T20:00:00+02:00")
+	p := mustPlan(t, r)
+	if !p.Feasible || p.Steps[0].ID != CureTurn {
+		t.Fatalf("%v %q, first %v", p.Feasible, p.Because, p.Steps[0].ID)
+	}
+	if end := step(t, p, CureEnd, "flat"); end.At.Sub(r.Pieces[0].DoneAt) != 168*time.Hour {
+		t.Errorf("the cure ends at %v", end.At)
+	}
+	r.Now = mustTime(t, "2026-05-03T09:00:00+02:00")
+	running := even{}.Forecast(r.cold(r.Pieces[0], r.Now), r.Now)
+	r.Pieces[0].Done, r.Pieces[0].DoneAt, r.Pieces[0].Cooking = SmokeStart, mustTime(t, "2026-05-03T05:00:00+02:00"), &running
+	p = mustPlan(t, r)
+	if p.Feasible || !p.Soonest.Equal(mustTime(t, "2026-05-03T19:40:00+02:00")) { // 19:00 ready at P90, 30 min rest, 10 min slicing
+		t.Errorf("feasible %v, soonest %v", p.Feasible, p.Soonest)
+	}
+	r.Now = mustTime(t, "2026-05-03T16:00:00+02:00")
+	r.Pieces[0].Done, r.Pieces[0].DoneAt, r.Pieces[0].Cooking = Rest, mustTime(t, "2026-05-03T15:00:00+02:00"), nil
+	p = mustPlan(t, r)
+	if !p.Feasible || p.Steps[0].ID != Hold || !p.Steps[0].At.Equal(r.Now) || !math.IsNaN(p.PAllReady) {
+		t.Errorf("feasible %v, first %+v, all ready %v", p.Feasible, p.Steps[0], p.PAllReady)
 	}
 }

@@ -2,10 +2,12 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"sync"
 	"testing"
@@ -117,4 +119,62 @@ func brief(readings []cook.Reading) []string {
 		out = append(out, fmt.Sprintf("%s %s %.4g", r.Time.Sub(epoch), r.Probe, float64(r.Celsius)))
 	}
 	return out
+}
+
+// filledFile is a closed database with some readings and a cook.
+func filledFile(t *testing.T) string {
+	t.Helper()
+	path := fileOf(t)
+	s := mustOpen(t, path)
+	for i := range 4000 {
+		if err := s.Put(t.Context(), Item{Reading: reading("core", i, 60)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.stop(); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func mustHash(t *testing.T, path string) [32]byte {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sha256.Sum256(data)
+}
+
+func mustExec(t *testing.T, path, query string, args ...any) {
+	t.Helper()
+	db, err := sql.Open("sqlite3", fileURI(path, nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = db.Exec(query, args...)
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func overwrite(t *testing.T, path string, at int64, data []byte) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = f.WriteAt(data, at)
+	if err := errors.Join(err, f.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func mustRead(t testing.TB, s *shop, q cook.ReadingQuery) []cook.Reading {
+	t.Helper()
+	got, err := s.Readings(context.Background(), q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
 }
