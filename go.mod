@@ -17,8 +17,10 @@ require (
 	go.uber.org/goleak v1.3.0
 	golang.org/x/crypto v0.59.0
 	golang.org/x/sync v0.25.0
+	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )
+
 
 require (
 	github.com/beorn7/perks v1.0.1 // indirect

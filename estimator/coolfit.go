@@ -34,8 +34,7 @@ func (e *Estimator) CoolTimes(c Chill, to ...thermal.Celsius) (after [][7]time.D
 		return nil, false
 	}
 	tr := e.prior.traits(&c.Piece, nil)
-	mean, cov := e.prior.Ways[0].at(&tr, true)
-	cov.cholesky()
+	prior := newNormal(e.prior.Ways[0].at(&tr, true))
 	known, fixed := exchange[c.Where]
 	if !fixed {
 		known = [2]float64{16, 1.0}
@@ -44,14 +43,8 @@ func (e *Estimator) CoolTimes(c Chill, to ...thermal.Celsius) (after [][7]time.D
 	runs := make([]cooled, coolDraws)
 	for k := range runs {
 		rng := rand.New(rand.NewPCG(seed, uint64(k)))
-		var u vector
-		for i := range dims {
-			u[i] = rng.NormFloat64()
-		}
-		z := cov.times(&u)
-		for i := range dims {
-			z[i] += mean[i]
-		}
+		u := standardNormal(rng)
+		z := prior.place(&u)
 		p := z.physics(float64(seen[0].Celsius), 100)
 		p.start = float64(seen[0].Celsius)
 		p.half *= math.Exp(coolSpread * rng.NormFloat64())

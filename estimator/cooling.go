@@ -46,9 +46,7 @@ func (e *Estimator) CoolTime(c Chill, to thermal.Celsius) (after [7]time.Duratio
 	times := make([]time.Time, draws)
 	start := time.Unix(0, 0).UTC()
 	tr := e.prior.traits(&c.Piece, nil)
-	mean, cov := e.prior.Ways[0].at(&tr, true)
-	root := cov
-	root.cholesky()
+	prior := newNormal(e.prior.Ways[0].at(&tr, true))
 	seed := seedOf(&c.Piece)
 	known, ok := exchange[c.Where]
 	if !ok {
@@ -56,14 +54,8 @@ func (e *Estimator) CoolTime(c Chill, to thermal.Celsius) (after [7]time.Duratio
 	}
 	for k := range times {
 		rng := rand.New(rand.NewPCG(seed, uint64(k)))
-		var u vector
-		for i := range dims {
-			u[i] = rng.NormFloat64()
-		}
-		z := root.times(&u)
-		for i := range dims {
-			z[i] += mean[i]
-		}
+		u := standardNormal(rng)
+		z := prior.place(&u)
 		p := z.physics(float64(c.From), 100)
 		p.h, p.foilH, p.pitOffset, p.depth = known[0]*math.Exp(known[1]*rng.NormFloat64()), 1, 0, 0
 		if c.SlicedMM > 0 {

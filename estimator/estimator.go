@@ -130,9 +130,9 @@ func (e *Estimator) infer(tr *traits, in *Input, h *history, a *ahead, pit []poi
 		for _, way := range e.prior.Ways {
 			mean, cov := way.at(tr, len(pit) > 0)
 			if h.unread {
-				cov[pStart][pStart] += unreadStart * unreadStart
+				cov.SetSym(pStart, pStart, cov.At(pStart, pStart)+unreadStart*unreadStart)
 			}
-			c := candidate{problem: newProblem(&told, &e.prior, mean, cov)}
+			c := candidate{problem: newProblem(&told, &e.prior, newNormal(mean, cov))}
 			c.post = c.problem.fit(vector{}, 12)
 			all = append(all, c)
 			logs = append(logs, math.Log(way.Weight*hyp.prior)+c.post.logEvidence())

@@ -4,23 +4,22 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 )
 
 // problem is one history with the prior of its piece: what the free parameters have to explain.
 type problem struct {
+	*normal
 	h     *history
 	noise *Noise
-	mean  vector
-	root  square // lower Cholesky factor of the prior covariance
 	rho   []float64
 	scale []float64 // 1/sd of each whitened residual
 }
 
-func newProblem(h *history, p *Prior, mean vector, cov square) *problem {
-	pr := &problem{h: h, noise: &p.Noise, mean: mean, root: cov}
-	if !pr.root.cholesky() {
-		panic("estimator: the prior covariance is not positive definite")
-	}
+func newProblem(h *history, p *Prior, prior *normal) *problem {
+	pr := &problem{normal: prior, h: h, noise: &p.Noise}
 	n := pr.noise
 	misfit := n.Misfit * h.blindness()
 	total := misfit*misfit + n.Reading*n.Reading
@@ -34,15 +33,6 @@ func newProblem(h *history, p *Prior, mean vector, cov square) *problem {
 		pr.scale = append(pr.scale, 1/math.Sqrt(total*(1-rho*rho)+h.shift[i]*h.shift[i]))
 	}
 	return pr
-}
-
-// place turns whitened coordinates into the coordinates of the parameters.
-func (pr *problem) place(u *vector) vector {
-	z := pr.root.times(u)
-	for i := range dims {
-		z[i] += pr.mean[i]
-	}
-	return z
 }
 
 // run drives a column through the history and gives the raw residuals, measured minus computed.
@@ -85,98 +75,124 @@ func soften(w float64) float64 {
 // posterior is the neighbourhood of the best fit, in whitened coordinates.
 type posterior struct {
 	best   vector
-	factor square  // lower factor of the information matrix JᵀJ + 1
-	energy float64 // half the squared whitened residuals and prior distance at the best fit
+	told   *mat.SymDense // information in the log, JᵀJ
+	factor mat.Cholesky  // of told + 1, the information of log and prior together
+	energy float64       // half the squared whitened residuals and prior distance at the best fit
+}
+
+func newPosterior(best vector, told *mat.SymDense, energy float64) posterior {
+	p := posterior{best: best, told: told, energy: energy}
+	if !p.factor.Factorize(damped(told, 0)) { // only where the log's slopes are no numbers: then it says nothing
+		told.Zero()
+		p.factor.Factorize(damped(told, 0))
+	}
+	return p
 }
 
 // logEvidence is how well a whole prior explains the history, after Laplace.
-func (p *posterior) logEvidence() float64 {
-	e := -p.energy
-	for i := range dims {
-		e -= math.Log(p.factor[i][i])
+func (p *posterior) logEvidence() float64 { return -p.energy - p.factor.LogDet()/2 }
+
+// draw is a point of the neighbourhood with its spread scaled by widen, and the standard normal point behind it.
+func (p *posterior) draw(widen float64, rng *rand.Rand) (u, xi vector) {
+	xi = standardNormal(rng)
+	if err := u.dense().SolveVec(p.factor.RawU(), xi.dense()); err != nil { // so sharp that it is one point
+		return p.best, xi
 	}
-	return e
+	floats.AddScaledTo(u[:], p.best[:], widen, u[:])
+	return u, xi
 }
 
-func energyOf(white []float64, u *vector) (e float64) {
-	for _, w := range white {
-		e += w * w
-	}
-	return (e + u.dot(u)) / 2
+func energyOf(white []float64, u *vector) float64 {
+	return (floats.Dot(white, white) + floats.Dot(u[:], u[:])) / 2
+}
+
+// climb is a fit under way.
+type climb struct {
+	*problem
+	u                 vector
+	energy, damping   float64
+	raw, white, tried []float64
+	jacobian          []float64 // of white by u, a row for each observation
 }
 
 // fit climbs from a start by damped Gauss-Newton steps.
 func (pr *problem) fit(from vector, rounds int) posterior {
 	n := len(pr.h.obs)
-	raw, white, tried := make([]float64, n), make([]float64, n), make([]float64, n)
-	jacobian := make([]float64, n*dims)
-	u := from
-	pr.run(&u, raw)
-	pr.whiten(raw, white)
-	energy := energyOf(white, &u)
-	damping := 0.3
-	var info square
+	c := &climb{problem: pr, u: from, damping: 0.3, jacobian: make([]float64, n*dims),
+		raw: make([]float64, n), white: make([]float64, n), tried: make([]float64, n)}
+	pr.run(&c.u, c.raw)
+	pr.whiten(c.raw, c.white)
+	c.energy = energyOf(c.white, &c.u)
 	for round := 0; ; round++ {
-		pr.differentiate(&u, white, raw, tried, jacobian)
-		var normal square
-		gradient := u
-		for i := range dims {
-			normal[i][i] = 1
-		}
-		for k := range n {
-			row := jacobian[k*dims : (k+1)*dims]
-			for i, a := range row {
-				gradient[i] += a * white[k]
-				for j := range i + 1 {
-					normal[i][j] += a * row[j]
-				}
-			}
-		}
-		info = normal
-		if round == rounds {
-			break
-		}
-		improved := false
-		for range 4 {
-			damped := normal
-			for i := range dims {
-				damped[i][i] *= 1 + damping
-			}
-			damped.cholesky()
-			delta := damped.solve(gradient)
-			next := u
-			for i := range dims {
-				next[i] = clampTo(u[i]-clampTo(delta[i], -1.5, 1.5), -5, 5)
-			}
-			pr.run(&next, raw)
-			pr.whiten(raw, tried)
-			if e := energyOf(tried, &next); e < energy {
-				gain := energy - e
-				u, energy, improved = next, e, gain > 0.02
-				copy(white, tried)
-				damping = math.Max(damping/4, 1e-3)
-				break
-			}
-			damping *= 5
-		}
-		if !improved {
-			break
+		told, gradient := c.slope()
+		if round == rounds || !c.step(told, gradient) {
+			return newPosterior(c.u, told, c.energy)
 		}
 	}
-	info.cholesky()
-	return posterior{best: u, factor: info, energy: energy}
+}
+
+// slope gives JᵀJ and the gradient of the energy where the climb stands.
+func (c *climb) slope() (told *mat.SymDense, gradient vector) {
+	c.differentiate()
+	told, gradient = mat.NewSymDense(dims, nil), c.u
+	if len(c.white) == 0 {
+		return told, gradient
+	}
+	turned := mat.NewDense(len(c.white), dims, c.jacobian).T()
+	told.SymOuterK(1, turned)
+	var pull vector
+	pull.dense().MulVec(turned, mat.NewVecDense(len(c.white), c.white))
+	floats.Add(gradient[:], pull[:])
+	return told, gradient
+}
+
+// damped is told + 1 with its diagonal made larger.
+func damped(told *mat.SymDense, by float64) *mat.SymDense {
+	a := mat.NewSymDense(dims, nil)
+	a.CopySym(told)
+	for i := range dims {
+		a.SetSym(i, i, (1+told.At(i, i))*(1+by))
+	}
+	return a
+}
+
+// step takes the largest step down that a few tries find; more is whether another one is worth its while.
+func (c *climb) step(told *mat.SymDense, gradient vector) (more bool) {
+	for range 4 {
+		var factor mat.Cholesky
+		var delta vector
+		if !factor.Factorize(damped(told, c.damping)) || factor.SolveVecTo(delta.dense(), gradient.dense()) != nil {
+			c.damping *= 5
+			continue
+		}
+		next := c.u
+		for i := range dims {
+			next[i] = clampTo(c.u[i]-clampTo(delta[i], -1.5, 1.5), -5, 5)
+		}
+		c.run(&next, c.raw)
+		c.whiten(c.raw, c.tried)
+		if e := energyOf(c.tried, &next); e < c.energy {
+			gain := c.energy - e
+			c.u, c.energy = next, e
+			copy(c.white, c.tried)
+			c.damping = math.Max(c.damping/4, 1e-3)
+			return gain > 0.02
+		}
+		c.damping *= 5
+	}
+	return false
 }
 
 // differentiate fills the derivatives of the whitened residuals by forward differences.
-func (pr *problem) differentiate(u *vector, white, raw, moved, jacobian []float64) {
+func (c *climb) differentiate() {
 	const eps = 0.02
 	for i := range dims {
-		v := *u
+		v := c.u
 		v[i] += eps
-		pr.run(&v, raw)
-		pr.whiten(raw, moved)
-		for k := range white {
-			jacobian[k*dims+i] = (moved[k] - white[k]) / eps
+		c.run(&v, c.raw)
+		c.whiten(c.raw, c.tried)
+		for k := range c.white {
+			c.jacobian[k*dims+i] = (c.tried[k] - c.white[k]) / eps
 		}
 	}
 }
@@ -198,21 +214,13 @@ func (pr *problem) sample(post *posterior, count int, rng *rand.Rand) []member {
 	logw := make([]float64, count)
 	widen := math.Sqrt(pr.noise.Overdisp)
 	for k := range all {
-		var xi vector
-		for i := range dims {
-			xi[i] = rng.NormFloat64()
-		}
-		du := post.factor.solveTransposed(xi)
-		u := post.best
-		for i := range dims {
-			u[i] += widen * du[i]
-		}
+		u, xi := post.draw(widen, rng)
 		m := &all[k]
 		m.c, m.p, m.g = pr.run(&u, raw)
 		pr.whiten(raw, white)
 		m.bias = pr.lastBias(raw)
 		m.coat = pr.h.coats[len(pr.h.coats)-1]
-		logw[k] = -(energyOf(white, &u)-post.energy)/pr.noise.Overdisp + xi.dot(&xi)/2
+		logw[k] = -(energyOf(white, &u)-post.energy)/pr.noise.Overdisp + floats.Dot(xi[:], xi[:])/2
 	}
 	return resample(all, logw, count)
 }

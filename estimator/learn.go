@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/gonum/mat"
+
 	"stallkeeper/estimator/thermal"
 )
 
@@ -69,11 +71,11 @@ type evidence []fitted
 // fitted is one finished cook as the model sees it.
 type fitted struct {
 	traits
-	known  bool    // thickness measured
-	at     vector  // coordinates of the best fit
-	spread square  // their covariance
-	rms    float64 // of the raw misfit, K
-	share  float64 // probability that the piece dried this way
+	known  bool          // thickness measured
+	at     vector        // coordinates of the best fit
+	spread *mat.SymDense // their covariance
+	rms    float64       // of the raw misfit, K
+	share  float64       // probability that the piece dried this way
 }
 
 // history is the whole log of a finished cook, with what is known of the piece.
@@ -104,8 +106,7 @@ func fitFinished(p *Prior, c *Finished) (evidence, bool) {
 	var ev evidence
 	var logs []float64
 	for way := range p.Ways {
-		mean, cov := p.Ways[way].at(&tr, pitMeasured)
-		pr := newProblem(h, p, mean, cov)
+		pr := newProblem(h, p, newNormal(p.Ways[way].at(&tr, pitMeasured)))
 		post := pr.fit(vector{}, finishedRounds)
 		f := fitted{traits: tr, known: c.Input.ThicknessMM > 0, at: pr.place(&post.best)}
 		f.spread = pr.covariance(&post)
@@ -140,25 +141,9 @@ func shares(logs []float64) []float64 {
 }
 
 // covariance is that of the coordinates in a posterior.
-func (pr *problem) covariance(post *posterior) (cov square) {
-	var columns square // column j of root · factor⁻ᵀ
-	for j := range dims {
-		var e vector
-		e[j] = 1
-		u := post.factor.solveTransposed(e)
-		z := pr.root.times(&u)
-		for i := range dims {
-			columns[i][j] = z[i]
-		}
-	}
-	for i := range dims {
-		for j := range dims {
-			for k := range dims {
-				cov[i][j] += columns[i][k] * columns[j][k]
-			}
-		}
-	}
-	return cov
+func (pr *problem) covariance(post *posterior) *mat.SymDense {
+	inv, _ := inverse(damped(post.told, 0))
+	return conjugate(&pr.root, inv)
 }
 
 // How many cooks the prior before is worth: for the mean of a cut, for the slopes, for the covariance.
@@ -233,7 +218,7 @@ func (w *Way) maximise(from *Way, fits []fitted, total float64) {
 		for j := range dims {
 			s := worthCov * from.Cov[i][j]
 			for k, f := range fits {
-				s += f.share * (residuals[k][i]*residuals[k][j] + f.spread[i][j])
+				s += f.share * (residuals[k][i]*residuals[k][j] + f.spread.At(i, j))
 			}
 			w.Cov[i][j] = s / (worthCov + total)
 		}
@@ -269,28 +254,26 @@ func ridge(before *Way, fits []fitted, d int, fire map[swing]float64) Row {
 	const spread = 0.06 // typical variance of ln kg and ln mm within a cut
 	held := [3]float64{worthSlope * spread, worthSlope * spread, worthSlope * 0.4}
 	old := before.rows("")[d]
-	var a [3][4]float64
+	a, right := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
 	for i, slope := range [3]float64{old.Mass, old.Thick, old.Hot} {
-		a[i][i] = held[i]
-		a[i][3] = held[i] * slope
+		a.SetSym(i, i, held[i])
+		right.SetVec(i, held[i]*slope)
 	}
 	for i := range fits {
 		f := &fits[i]
 		m := means[f.cut]
-		x := [3]float64{f.mass - m.m/m.n, f.thick - m.t/m.n, f.hot - m.h/m.n}
+		x := mat.NewVecDense(3, []float64{f.mass - m.m/m.n, f.thick - m.t/m.n, f.hot - m.h/m.n})
 		if !f.known {
-			x[1] = 0
+			x.SetVec(1, 0)
 		}
-		y := shifted(f) - m.y/m.n
-		for j := range 3 {
-			for k := range 3 {
-				a[j][k] += f.share * x[j] * x[k]
-			}
-			a[j][3] += f.share * x[j] * y
-		}
+		a.SymRankOne(a, f.share, x)
+		right.AddScaledVec(right, f.share*(shifted(f)-m.y/m.n), x)
 	}
-	slopes := solveThree(a)
-	r := Row{Mass: slopes[0], Thick: slopes[1], Hot: slopes[2]}
+	var slopes mat.VecDense
+	if err := slopes.SolveVec(a, right); err != nil {
+		panic("estimator: the slopes of a prior are held by nothing: " + err.Error())
+	}
+	r := Row{Mass: slopes.AtVec(0), Thick: slopes.AtVec(1), Hot: slopes.AtVec(2)}
 	sum, n := 0.0, 0.0
 	for _, cut := range sortedKeys(means) {
 		m := means[cut]
@@ -300,26 +283,6 @@ func ridge(before *Way, fits []fitted, d int, fire map[swing]float64) Row {
 	}
 	r.Base = sum / (n + 1)
 	return r
-}
-
-// solveThree solves three symmetric positive equations, the right side in the last column.
-func solveThree(a [3][4]float64) (x [3]float64) {
-	for i := range 3 {
-		for j := i + 1; j < 3; j++ {
-			f := a[j][i] / a[i][i]
-			for k := i; k < 4; k++ {
-				a[j][k] -= f * a[i][k]
-			}
-		}
-	}
-	for i := 2; i >= 0; i-- {
-		x[i] = a[i][3]
-		for k := i + 1; k < 3; k++ {
-			x[i] -= a[i][k] * x[k]
-		}
-		x[i] /= a[i][i]
-	}
-	return x
 }
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -1,6 +1,10 @@
 package estimator
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // ofPit is by how much of its variance each coordinate belongs to the pit and the habits at it, and so stays the same from
 // one cook on it to the next; the rest belongs to the piece (a choice of this project, no source).
@@ -37,10 +41,9 @@ func LearnPit(from Prior, cooks []Finished) Prior {
 				if !ok {
 					continue
 				}
-				moved := s.weight.of(shift) // the fit was made about the shifted means
-				for d := range dims {
-					s.pull[d] += moved[d]
-				}
+				var moved mat.VecDense // the fit was made about the shifted means
+				moved.MulVec(s.weight, shift.dense())
+				s.pull.AddVec(s.pull, &moved)
 				lessons = append(lessons, s)
 			}
 			if len(lessons) == 0 {
@@ -59,9 +62,9 @@ func LearnPit(from Prior, cooks []Finished) Prior {
 
 // lesson is what one log says about its own coordinates, apart from the prior: a quadratic about the best fit.
 type lesson struct {
-	weight square // information, the inverse of a covariance
-	pull   vector // weight times how far the log alone would be from the mean of the prior
-	extra  square // variance of this cook beyond the prior's: thickness or pit not measured
+	weight *mat.SymDense // information, the inverse of a covariance
+	pull   *mat.VecDense // weight times how far the log alone would be from the mean of the prior
+	extra  *mat.SymDense // variance of this cook beyond the prior's: thickness or pit not measured
 }
 
 // lessonOf fits one cook with a way of the prior so far.
@@ -70,146 +73,102 @@ func lessonOf(p *Prior, way int, c *Finished) (s lesson, ok bool) {
 	if !ok {
 		return s, false
 	}
-	w := &p.Ways[way]
-	mean, cov := w.at(&tr, pitMeasured)
-	for i := range dims {
-		for j := range dims {
-			s.extra[i][j] = cov[i][j] - w.Cov[i][j]
-		}
-	}
-	pr := newProblem(h, p, mean, cov)
+	mean, cov := p.Ways[way].at(&tr, pitMeasured)
+	pr := newProblem(h, p, newNormal(mean, cov))
 	post := pr.fit(vector{}, finishedRounds)
-	// In whitened coordinates the information of prior and log together is factor·factorᵀ and the prior's own is one.
-	var columns square
-	for j := range dims {
-		var told vector
-		for i := range dims {
-			for k := range min(i, j) + 1 {
-				told[i] += post.factor[i][k] * post.factor[j][k]
-			}
-		}
-		told[j]--
-		told = pr.root.solveTransposed(told)
-		for i := range dims {
-			columns[j][i] = told[i]
-		}
+	s.extra = mat.NewSymDense(dims, nil)
+	s.extra.ScaleSym(-1, p.Ways[way].covariance())
+	s.extra.AddSym(s.extra, cov)
+	var out mat.TriDense // from coordinates to whitened ones
+	if err := out.InverseTri(&pr.root); err != nil {
+		panic("estimator: the prior covariance is nearly singular: " + err.Error())
 	}
-	for i := range dims {
-		var row vector
-		for j := range dims {
-			row[j] = columns[j][i]
-		}
-		row = pr.root.solveTransposed(row)
-		for j := range dims {
-			s.weight[i][j] = row[j]
-		}
-	}
-	s.weight.symmetric()
-	best := pr.place(&post.best)
-	for i := range dims {
-		best[i] -= mean[i]
-	}
-	s.pull = s.weight.of(best)
-	back := pr.root.solveTransposed(post.best)
-	for i := range dims {
-		s.pull[i] += back[i]
-	}
+	s.weight = conjugate(out.T(), post.told)
+	// The log alone stands at best where its gradient is none: told·u and the pull of the prior, u, add up to it.
+	var force mat.VecDense
+	force.MulVec(post.told, post.best.dense())
+	force.AddVec(&force, post.best.dense())
+	s.pull = mat.NewVecDense(dims, nil)
+	s.pull.MulVec(out.T(), &force)
 	return s, true
 }
 
 // pitGuess is what is known about a pit if it has a certain part in how cooks differ.
 type pitGuess struct {
-	before   square  // covariance between pieces on one pit, before any cook
-	loose    square  // information about the shift, before any cook
-	credit   float64 // logarithm of its probability before any cook, and what the evidence owes to loose
-	within   square  // covariance between pieces on this pit
-	shift    vector  // of the means
-	open     square  // covariance of the shift
+	before   *mat.SymDense // covariance between pieces on one pit, before any cook
+	loose    *mat.SymDense // information about the shift, before any cook
+	credit   float64       // logarithm of its probability before any cook, and what the evidence owes to loose
+	within   *mat.SymDense // covariance between pieces on this pit
+	shift    vector        // of the means
+	open     *mat.SymDense // covariance of the shift
 	evidence float64
 }
 
 func newPitGuess(w *Way, part, likely float64) *pitGuess {
-	g := &pitGuess{}
-	var between square
+	between, before := w.covariance(), w.covariance()
 	for i := range dims {
-		for j := range dims {
-			between[i][j] = part * math.Sqrt(ofPit[i]*ofPit[j]) * w.Cov[i][j]
-			g.before[i][j] = math.Sqrt((1-part*ofPit[i])*(1-part*ofPit[j])) * w.Cov[i][j]
+		for j := range i + 1 {
+			between.SetSym(i, j, part*math.Sqrt(ofPit[i]*ofPit[j])*w.Cov[i][j])
+			before.SetSym(i, j, math.Sqrt((1-part*ofPit[i])*(1-part*ofPit[j]))*w.Cov[i][j])
 		}
 	}
-	loose, det := between.inverse()
-	g.loose, g.credit = loose, math.Log(likely)-det/2
-	g.within = g.before
-	return g
+	loose, det := inverse(between)
+	return &pitGuess{before: before, within: before, loose: loose, credit: math.Log(likely) - det/2}
 }
 
 // take moves the shift and the spread between pieces to what the lessons say, and tells how well they agree with the guess.
 func (g *pitGuess) take(lessons []lesson) {
-	information, sum := g.loose, vector{}
-	own := make([]square, len(lessons)) // covariance of what sets each piece apart, given the shift
+	information, sum := mat.NewSymDense(dims, nil), mat.NewVecDense(dims, nil)
+	information.CopySym(g.loose)
+	own := make([]*mat.SymDense, len(lessons)) // covariance of what sets each piece apart, given the shift
 	g.evidence = g.credit
-	for k := range lessons {
-		s := &lessons[k]
-		spread := g.within.plus(&s.extra)
-		precise, spreadDet := spread.inverse()
-		both := precise.plus(&s.weight)
+	for k, s := range lessons {
+		precise, spreadDet := inverse(plus(g.within, s.extra))
 		var bothDet float64
-		own[k], bothDet = both.inverse()
+		own[k], bothDet = inverse(plus(precise, s.weight))
+		g.evidence += (mat.Inner(s.pull, own[k], s.pull) - spreadDet - bothDet) / 2
 		// A log speaks of the shift only through what sets its piece apart: weight - weight·own·weight.
-		through := s.weight.by(&own[k])
-		less := through.by(&s.weight)
-		apart, pull := own[k].of(s.pull), through.of(s.pull)
-		g.evidence += (apart.dot(&s.pull) - spreadDet - bothDet) / 2
-		for i := range dims {
-			sum[i] += s.pull[i] - pull[i]
-			for j := range dims {
-				information[i][j] += s.weight[i][j] - less[i][j]
-			}
-		}
+		var less, pull mat.VecDense
+		less.MulVec(own[k], s.pull)
+		pull.MulVec(s.weight, &less)
+		sum.AddVec(sum, s.pull)
+		sum.SubVec(sum, &pull)
+		through := conjugate(s.weight, own[k])
+		through.ScaleSym(-1, through)
+		information.AddSym(information, plus(s.weight, through))
 	}
-	information.symmetric()
 	var det float64
-	g.open, det = information.inverse()
-	g.shift = g.open.of(sum)
-	g.evidence += (g.shift.dot(&sum) - det) / 2
+	g.open, det = inverse(information)
+	g.shift.dense().MulVec(g.open, sum)
+	g.evidence += (mat.Dot(g.shift.dense(), sum) - det) / 2
 	g.spreadOut(lessons, own)
 }
 
 // spreadOut moves the covariance between pieces to what is left of the lessons once the shift is taken away.
-func (g *pitGuess) spreadOut(lessons []lesson, own []square) {
-	var seen square
-	for k := range lessons {
-		s := &lessons[k]
-		rest := s.weight.of(g.shift)
-		for i := range dims {
-			rest[i] = s.pull[i] - rest[i]
-		}
+func (g *pitGuess) spreadOut(lessons []lesson, own []*mat.SymDense) {
+	seen := mat.NewSymDense(dims, nil)
+	seen.ScaleSym(worthPit, g.before)
+	for k, s := range lessons {
 		// What sets the piece apart is its own and what was not measured: part is the share of the first.
-		spread := g.within.plus(&s.extra)
-		precise, _ := spread.inverse()
-		part := g.within.by(&precise)
-		mean := own[k].of(rest)
-		mean = part.of(mean)
-		for i := range dims {
-			for j := range dims {
-				spread[i][j] -= own[k][i][j]
-			}
-		}
-		known := part.by(&spread)
-		turned := part.turned()
-		known = known.by(&turned)
-		for i := range dims {
-			for j := range dims {
-				seen[i][j] += mean[i]*mean[j] + g.within[i][j] - known[i][j]
-			}
-		}
+		spread := plus(g.within, s.extra)
+		precise, _ := inverse(spread)
+		var part mat.Dense
+		part.Mul(g.within, precise)
+		var rest, mean mat.VecDense
+		rest.MulVec(s.weight, g.shift.dense())
+		rest.SubVec(s.pull, &rest)
+		mean.MulVec(own[k], &rest)
+		mean.MulVec(&part, &mean)
+		var known mat.SymDense
+		known.ScaleSym(-1, own[k])
+		known.AddSym(spread, &known)
+		left := conjugate(&part, &known)
+		left.ScaleSym(-1, left)
+		seen.AddSym(seen, plus(g.within, left))
+		seen.SymRankOne(seen, 1, &mean)
 	}
-	for i := range dims {
-		for j := range dims {
-			g.within[i][j] = (worthPit*g.before[i][j] + seen[i][j]) / (worthPit + float64(len(lessons)))
-		}
-	}
-	g.within.symmetric()
+	g.within = mat.NewSymDense(dims, nil)
+	g.within.ScaleSym(1/(worthPit+float64(len(lessons))), seen)
 }
 
 // settle puts the guesses, each in proportion to its evidence, into a way of drying, and gives the shift from the way before.
@@ -233,7 +192,7 @@ func (w *Way) settle(from *Way, guesses []*pitGuess) (shift vector) {
 		for j := range dims {
 			w.Cov[i][j] = 0
 			for k, g := range guesses {
-				w.Cov[i][j] += share[k] * (g.within[i][j] + g.open[i][j] + (g.shift[i]-shift[i])*(g.shift[j]-shift[j]))
+				w.Cov[i][j] += share[k] * (g.within.At(i, j) + g.open.At(i, j) + (g.shift[i]-shift[i])*(g.shift[j]-shift[j]))
 			}
 		}
 	}

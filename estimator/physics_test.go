@@ -75,16 +75,8 @@ func drawPhysics(in Input, start float64, count int) []physics {
 	rng := rand.New(rand.NewPCG(11, 12))
 	out := make([]physics, count)
 	for k := range out {
-		mean, root := prior.Ways[0].at(&tr, true)
-		root.cholesky()
-		var u vector
-		for i := range dims {
-			u[i] = rng.NormFloat64()
-		}
-		z := root.times(&u)
-		for i := range dims {
-			z[i] += mean[i]
-		}
+		u := standardNormal(rng)
+		z := newNormal(prior.Ways[0].at(&tr, true)).place(&u)
 		out[k] = z.physics(start, 100)
 	}
 	return out

@@ -3,6 +3,8 @@ package estimator
 import (
 	"math"
 	"time"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // Prior is everything learned from finished cooks, as plain data.
@@ -95,7 +97,7 @@ func (p *Prior) traits(in *Input, pit []point) traits {
 }
 
 // at gives the mean and covariance of the coordinates for a piece.
-func (w *Way) at(t *traits, pitMeasured bool) (mean vector, cov square) {
+func (w *Way) at(t *traits, pitMeasured bool) (mean vector, cov *mat.SymDense) {
 	rows, shift := w.rows(t.cut), w.Fires[string(t.fire)]
 	for i := range dims {
 		mean[i] = rows[i].at(t)
@@ -103,15 +105,30 @@ func (w *Way) at(t *traits, pitMeasured bool) (mean vector, cov square) {
 			mean[i] += shift[i]
 		}
 	}
+	cov = w.covariance()
 	for i := range dims {
-		for j := range dims {
-			cov[i][j] = w.Cov[i][j] + rows[i].Thick*rows[j].Thick*t.thickSD*t.thickSD
+		for j := range i + 1 {
+			cov.SetSym(i, j, cov.At(i, j)+rows[i].Thick*rows[j].Thick*t.thickSD*t.thickSD)
 		}
 	}
 	if !pitMeasured {
-		cov[pPit][pPit] += 36
+		cov.SetSym(pPit, pPit, cov.At(pPit, pPit)+unseenPit*unseenPit)
 	}
 	return mean, cov
+}
+
+// unseenPit is how much more uncertain the pit's offset is where nobody measures the pit, K.
+const unseenPit = 6.0
+
+// covariance is Cov for the matrix library.
+func (w *Way) covariance() *mat.SymDense {
+	c := mat.NewSymDense(dims, nil)
+	for i := range dims {
+		for j := range i + 1 {
+			c.SetSym(i, j, w.Cov[i][j])
+		}
+	}
+	return c
 }
 
 func (r Row) at(t *traits) float64 { return r.Base + r.Mass*t.mass + r.Thick*t.thick + r.Hot*t.hot }

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // ReadPrior reads a prior that was kept as JSON and checks that forecasts can be made from it. An error says that the file
@@ -54,21 +56,20 @@ func (w *Way) check() error {
 	if !(w.Weight > 0) || len(w.Cov) != dims {
 		return errors.New("a way of drying has no weight or no covariance")
 	}
-	var cov square
-	for i, row := range w.Cov {
+	for _, row := range w.Cov {
 		if len(row) != dims {
 			return errors.New("a covariance is not square")
 		}
-		copy(cov[i][:], row)
 	}
 	for i := range dims {
 		for j := range i {
-			if math.Abs(cov[i][j]-cov[j][i]) > 1e-6*math.Sqrt(math.Abs(cov[i][i]*cov[j][j])) {
+			if math.Abs(w.Cov[i][j]-w.Cov[j][i]) > 1e-6*math.Sqrt(math.Abs(w.Cov[i][i]*w.Cov[j][j])) {
 				return errors.New("a covariance is not symmetric")
 			}
 		}
 	}
-	if !cov.cholesky() {
+	var factor mat.Cholesky
+	if !factor.Factorize(w.covariance()) || factor.Cond() > mat.ConditionTolerance {
 		return errors.New("a covariance is not positive")
 	}
 	if _, ok := w.Mean[""]; !ok {
