@@ -34,7 +34,8 @@ var allowed = map[string][]string{
 	"internal/plan":      {"internal/when", "internal/cook", "internal/brine", "estimator", "estimator/thermal"},
 	"internal/outlook":   {"internal/when", "internal/cook", "estimator", "estimator/thermal"},
 	"internal/monitor":   {"internal/when", "internal/cook", "internal/alarm", "internal/sense", "internal/outlook", "internal/safety", "estimator", "estimator/thermal"},
-	"internal/config":    {"internal/calibrate", "internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
+	"internal/strict":    {},
+	"internal/config":    {"internal/strict", "internal/calibrate", "internal/cook", "internal/alarm", "internal/convert", "internal/safety", "estimator/thermal"},
 	"internal/ingest":    {"internal/cook", "estimator/thermal"},
 	"internal/broker":    {"internal/cook", "internal/ingest"},
 	"internal/export":    {"internal/when", "internal/cook", "internal/record", "estimator/thermal"},
@@ -56,7 +57,7 @@ var allowed = map[string][]string{
 
 // pure packages open no file, no socket and no database.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
-	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace", "internal/when", "internal/web/chart"}
+	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace", "internal/when", "internal/strict", "internal/web/chart"}
 
 // forTests are packages that shipped code does not import.
 var forTests = []string{"internal/testrig", "internal/web/webtest"}

@@ -17,14 +17,13 @@ import (
 	"strings"
 	"time"
 
-	"github.com/BurntSushi/toml"
-
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/calibrate"
 	"stallkeeper/internal/convert"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
+	"stallkeeper/internal/strict"
 )
 
 // Config is everything that can be set. Durations are written like "50ms" or "15m".
@@ -163,20 +162,15 @@ func Load(path string) (Config, error) {
 // Parse decodes a configuration over the defaults.
 func Parse(text string) (Config, error) {
 	c := Default()
-	meta, err := toml.Decode(text, &c)
-	if err != nil {
-		var syntax toml.ParseError
-		if errors.As(err, &syntax) {
-			return Config{}, fmt.Errorf("line %d: %s", syntax.Position.Line, syntax.Message)
-		}
+	if err := strict.Decode(text, &c, "configs/stallkeeper.toml"); err != nil {
 		return Config{}, err
 	}
-	var errs []error
-	for _, key := range meta.Undecoded() {
-		errs = append(errs, unknownKey(text, key))
+	for i, p := range c.Probes {
+		if p.Role == "" {
+			c.Probes[i].Role = p.ID.UsualRole()
+		}
 	}
-	errs = append(append(errs, bareDurations(text)...), c.Validate())
-	if err := errors.Join(errs...); err != nil {
+	if err := c.Validate(); err != nil {
 		return Config{}, err
 	}
 	return c, nil
@@ -198,7 +192,7 @@ func (c *Config) Validate() error {
 	if c.Broker.MaxClients < 1 {
 		add("broker.max_clients %d is below 1", c.Broker.MaxClients)
 	}
-	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen), checkAddr("broker.listen", c.Broker.Listen),
+	errs = append(errs, checkAddr("http.listen", c.HTTP.Listen, "127.0.0.1:8080"), checkAddr("broker.listen", c.Broker.Listen, "127.0.0.1:1883"),
 		checkPair("http", c.HTTP.TLSCert, c.HTTP.TLSKey), checkPair("broker", c.Broker.TLSCert, c.Broker.TLSKey),
 		c.MQTT.validate(), c.validateUsers(), c.validateProbes(), c.Safety.validate(), c.Alarm.Validate(), c.Notify.validate(), c.validateRecords())
 	if !(c.Checks.Tolerance > 0 && c.Checks.Tolerance <= 5) {
@@ -228,10 +222,10 @@ func (m MQTT) validate() error {
 	}
 	for i, p := range m.Mappings {
 		if p.Topic == "" || p.Probe == "" {
-			errs = append(errs, fmt.Errorf("mqtt.mapping[%d] needs topic and probe", i))
+			errs = append(errs, fmt.Errorf("%s needs topic and probe", block("mqtt.mapping", i, p.Topic)))
 		}
 		if !slices.Contains([]string{"", "C", "F", "K", "ohms", "volts", "millivolts", "raw"}, p.Unit) {
-			errs = append(errs, fmt.Errorf("mqtt.mapping[%d].unit %q is not C, F, K, ohms, volts, millivolts or raw", i, p.Unit))
+			errs = append(errs, fmt.Errorf("%s: unit %q is not C, F, K, ohms, volts, millivolts or raw", block("mqtt.mapping", i, p.Topic), p.Unit))
 		}
 	}
 	return errors.Join(errs...)
@@ -241,10 +235,10 @@ func (c *Config) validateUsers() error {
 	var errs []error
 	for i, u := range c.Users {
 		if u.Name == "" || u.PasswordHash == "" {
-			errs = append(errs, fmt.Errorf("user[%d] needs name and password_hash", i))
+			errs = append(errs, fmt.Errorf("%s needs name and password_hash", block("user", i, u.Name)))
 		}
 		if !slices.Contains([]string{"watch", "work", "manage"}, u.Role) {
-			errs = append(errs, fmt.Errorf("user[%d].role %q is not watch, work or manage", i, u.Role))
+			errs = append(errs, fmt.Errorf("%s: role %q is not watch, work or manage", block("user", i, u.Name), u.Role))
 		}
 	}
 	return errors.Join(errs...)
@@ -253,28 +247,42 @@ func (c *Config) validateUsers() error {
 func (c *Config) validateProbes() error {
 	var errs []error
 	roles := []cook.Role{cook.RolePit, cook.RolePiece, cook.RoleAmbient, cook.RoleCooler, cook.RoleHolding, cook.RoleCO}
+	seen := map[cook.ProbeID]bool{}
 	for i, p := range c.Probes {
+		name := block("probe", i, string(p.ID))
 		if err := p.ID.Validate(); err != nil {
-			errs = append(errs, fmt.Errorf("probe[%d].id: %w", i, err))
+			errs = append(errs, fmt.Errorf("%s: id: %w", name, err))
 		}
+		if p.ID != "" && seen[p.ID] {
+			errs = append(errs, fmt.Errorf("%s stands there twice: make one section of the two", name))
+		}
+		seen[p.ID] = true
 		if !slices.Contains(roles, p.Role) {
-			errs = append(errs, fmt.Errorf("probe[%d].role %q is not pit, piece, ambient, cooler, holding or co", i, p.Role))
+			errs = append(errs, fmt.Errorf("%s: role %q is not pit, piece, ambient, cooler, holding or co", name, p.Role))
 		}
 		if c, ok := p.Correction(); ok && !(math.Abs(c.Slope-1) <= 0.1 && math.Abs(c.K) <= 20) {
-			errs = append(errs, fmt.Errorf("probe[%d]: correction_slope %v is not between 0.9 and 1.1, or correction_k %v not within ±20 K: such a probe is broken, or of another kind", i, c.Slope, c.K))
+			errs = append(errs, fmt.Errorf("%s: correction_slope %v is not between 0.9 and 1.1, or correction_k %v not within ±20 K: such a probe is broken, or of another kind", name, c.Slope, c.K))
 		}
 		if p.Convert != nil {
 			if err := p.Convert.Validate(); err != nil {
-				errs = append(errs, fmt.Errorf("probe[%d].convert: %w", i, err))
+				errs = append(errs, fmt.Errorf("%s: convert: %w", name, err))
 			}
 		}
 	}
 	return errors.Join(errs...)
 }
 
-func checkAddr(key, addr string) error {
+// block names one of several sections: by its name where it has one, else by its place in the file.
+func block(section string, i int, name string) string {
+	if name == "" {
+		return fmt.Sprintf("[[%s]] number %d", section, i+1)
+	}
+	return fmt.Sprintf("[[%s]] %q", section, name)
+}
+
+func checkAddr(key, addr, like string) error {
 	if _, _, err := net.SplitHostPort(addr); err != nil {
-		return fmt.Errorf("%s %q is not an address: write it like 127.0.0.1:8080", key, addr)
+		return fmt.Errorf("%s %q is not an address: write it like %s", key, addr, like)
 	}
 	return nil
 }

@@ -133,35 +133,52 @@ func (n Notify) validate() error {
 	if n.HeartbeatEvery < 10*time.Second || n.HeartbeatEvery > 24*time.Hour {
 		add("heartbeat_every %v is not between 10s and 24h", n.HeartbeatEvery)
 	}
+	errs = append(errs, n.validatePeople(), n.validatePaths())
+	return errors.Join(errs...)
+}
+
+func (n Notify) validatePeople() error {
+	var errs []error
 	names := map[string]bool{}
 	for i, p := range n.People {
+		add := func(format string, a ...any) {
+			errs = append(errs, fmt.Errorf("%s: %w", block("notify.person", i, p.Name), fmt.Errorf(format, a...)))
+		}
 		for _, err := range p.mistakes() {
-			add("person[%d]: %w", i, err)
+			add("%w", err)
 		}
 		if names[p.Name] {
-			add("person[%d]: the name %q is there twice", i, p.Name)
+			add("the name is there twice: give each another")
 		}
 		names[p.Name] = true
 		if p.Name != "" && !slices.ContainsFunc(n.Paths, func(q Path) bool { return q.Person == p.Name }) {
-			add("person[%d]: no path leads to %q: give one [[notify.path]] person = %q", i, p.Name, p.Name)
+			add("no path leads there: give one [[notify.path]] person = %q", p.Name)
 		}
 	}
-	paths, high := map[string]bool{}, false
+	return errors.Join(errs...)
+}
+
+func (n Notify) validatePaths() error {
+	var errs []error
+	names, high := map[string]bool{}, false
 	for i, p := range n.Paths {
+		add := func(format string, a ...any) {
+			errs = append(errs, fmt.Errorf("%s: %w", block("notify.path", i, p.Name), fmt.Errorf(format, a...)))
+		}
 		for _, err := range p.mistakes() {
-			add("path[%d]: %w", i, err)
+			add("%w", err)
 		}
-		if paths[p.Name] {
-			add("path[%d]: the name %q is there twice", i, p.Name)
+		if names[p.Name] {
+			add("the name is there twice: give each another")
 		}
-		paths[p.Name] = true
-		if p.Person != "" && !names[p.Person] {
-			add("path[%d]: person %q is not one of the [[notify.person]]", i, p.Person)
+		names[p.Name] = true
+		if p.Person != "" && !slices.ContainsFunc(n.People, func(q Person) bool { return q.Name == p.Person }) {
+			add("person %q is not one of the [[notify.person]]", p.Person)
 		}
 		high = high || p.HighAfter != nil
 	}
 	if len(n.Paths) > 0 && !high {
-		add("path: no path is used for high alarms: give one of them high_after = \"0s\"")
+		errs = append(errs, errors.New("no [[notify.path]] is used for high alarms: give one of them high_after = \"0s\""))
 	}
 	return errors.Join(errs...)
 }

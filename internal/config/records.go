@@ -48,7 +48,7 @@ func (c *Config) validateRecords() error {
 	}
 	for i, p := range r.People {
 		if strings.TrimSpace(p.Initials) == "" || p.PINHash == "" {
-			add("records.person[%d] needs initials and pin_hash", i)
+			add("%s needs initials and pin_hash", block("records.person", i, p.Name))
 		}
 		errs = append(errs, cook.CheckText("records.person initials", p.Initials), cook.CheckText("records.person name", p.Name))
 		if slices.ContainsFunc(r.People[:i], func(q Signer) bool { return strings.EqualFold(q.Initials, p.Initials) }) {

@@ -34,6 +34,14 @@ func (p ProbeID) ForShell() string {
 // IsPit reports whether the name marks a pit probe: "pit" or "pit/<name>".
 func (p ProbeID) IsPit() bool { return p == "pit" || strings.HasPrefix(string(p), "pit/") }
 
+// UsualRole is what a probe of this name measures unless somebody says otherwise: the pit, or else a piece.
+func (p ProbeID) UsualRole() Role {
+	if p.IsPit() {
+		return RolePit
+	}
+	return RolePiece
+}
+
 // MaxProbeID is the longest probe name, in bytes.
 const MaxProbeID = 128
 

@@ -10,11 +10,10 @@ import (
 	"strings"
 	"time"
 
-	"github.com/BurntSushi/toml"
-
 	"stallkeeper/cmd/stallkeeper-probe/internal/sysfs"
 	"stallkeeper/internal/convert"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/strict"
 )
 
 // Config is everything that can be set.
@@ -83,22 +82,13 @@ func LoadConfig(path, host string) (Config, error) {
 // ParseConfig decodes a configuration over the defaults.
 func ParseConfig(text, host string) (Config, error) {
 	c := DefaultConfig(host)
-	meta, err := toml.Decode(text, &c)
-	if err != nil {
-		var syntax toml.ParseError
-		if errors.As(err, &syntax) {
-			return Config{}, fmt.Errorf("line %d: %s", syntax.Position.Line, syntax.Message)
-		}
+	if err := strict.Decode(text, &c, "configs/stallkeeper-probe.toml"); err != nil {
 		return Config{}, err
-	}
-	var errs []error
-	for _, key := range meta.Undecoded() {
-		errs = append(errs, fmt.Errorf("unknown key %q: see stallkeeper-probe.toml for all keys", key))
 	}
 	if c.MQTT.ClientID == "" {
 		c.MQTT.ClientID = "stallkeeper-probe-" + c.Name
 	}
-	return c, errors.Join(append(errs, c.Validate())...)
+	return c, c.Validate()
 }
 
 // Validate reports everything that is wrong, keys named.
@@ -139,10 +129,10 @@ func (c *Config) Validate() error {
 	seen := map[cook.ProbeID]bool{}
 	for i, p := range c.Probes {
 		if err := p.validate(); err != nil {
-			add("probe[%d]: %w", i, err)
+			add("[[probe]] number %d: %w", i+1, err)
 		}
 		if seen[p.Name] {
-			add("probe[%d]: the name %q is given twice", i, p.Name)
+			add("[[probe]] number %d: the name %q is given twice", i+1, p.Name)
 		}
 		seen[p.Name] = true
 	}
