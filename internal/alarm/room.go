@@ -107,34 +107,3 @@ func (c *Cooler) judge(at time.Time, t thermal.Celsius) Finding {
 	return Finding{Holds: Yes, Because: fmt.Sprintf("Cooler %s %s, over %s since %s%s. Close the door, look at its power; move the food to another cooler if it does not fall, and note it.",
 		c.name, t, above, c.words.clock(c.since), use)}
 }
-
-// Intake watches the way in and the way out, by the daemon's clock.
-type Intake struct{ in, out Condition }
-
-// NewIntake watches broker and store, and the delivery of messages.
-func NewIntake(s Settings) *Intake {
-	return &Intake{
-		in:  NewCondition(Alarm{ID: ID(IntakeBroken), Kind: IntakeBroken}, s.Intake),
-		out: NewCondition(Alarm{ID: ID(IntakeBroken + "/delivery"), Kind: IntakeBroken}, s.Intake),
-	}
-}
-
-// Conditions lists its alarms.
-func (i *Intake) Conditions() []*Condition { return []*Condition{&i.in, &i.out} }
-
-// Broken reports whether the way in is down, so that no probe's silence says anything about the probe.
-func (i *Intake) Broken() bool { return i.in.alarm.State != Normal && !i.in.since.IsZero() }
-
-// Observe takes what is wrong with the way in and with delivery; empty when all is well.
-func (i *Intake) Observe(now time.Time, trouble, delivery string) []Change {
-	finding := func(what, follows, well string) Finding {
-		if what == "" {
-			return Finding{Because: well}
-		}
-		return Finding{Holds: Yes, Because: fmt.Sprintf("%s. %s", what, follows)}
-	}
-	var out changes
-	out.add(i.in.Observe(now, finding(trouble, "No reading is taken in until this is mended; the fire is not watched.", "Readings are taken in again.")))
-	out.add(i.out.Observe(now, finding(delivery, "Messages do not get through this way; look at the page yourself.", "Messages get through again.")))
-	return out
-}

@@ -313,7 +313,7 @@ func TestCooler_ADoorDoesNotWakeAFailureDoes(t *testing.T) {
 }
 
 func TestIntake_SaysWhatIsDown(t *testing.T) {
-	i := NewIntake(DefaultSettings())
+	i := NewIntake(DefaultSettings(), inUTC)
 	var out []Change
 	for s := range 300 {
 		trouble := ""
@@ -347,5 +347,27 @@ func TestPiece_PlannedWrapIsDueAtItsCoreOrHour(t *testing.T) {
 			}
 		}
 		same(t, name, told(out), c.want)
+	}
+}
+
+// A backlog comes and goes; one that stays within ten minutes is nobody's business, and one that shrinks to between two and ten is not over.
+func TestIntake_SaysThatReadingsAreJudgedTooLate(t *testing.T) {
+	i := NewIntake(DefaultSettings(), inUTC)
+	var out []Change
+	behind := func(minute int, waited time.Duration) {
+		out = append(out, i.Behind(start.Add(time.Duration(minute)*time.Minute), Backlog{Waited: waited, Judged: start.Add(time.Duration(minute)*time.Minute - waited)})...)
+	}
+	for m, waited := range []float64{0, 5, 9, 10, 9, 11, 30, 9, 3, 11, 1, 1, 0, 0} {
+		behind(m, time.Duration(waited*float64(time.Minute)))
+	}
+	same(t, "backlog", told(out), []string{"5 intake/late active high", "11 intake/late returned high"})
+	const want = "Readings come in faster than this machine can judge them: the newest that is judged came in at 19:54, others wait for 11 min. " +
+		"Alarms may be late by as much; silent probes are told all the same. " +
+		"Look at fire and meat yourself. End what else runs on this machine, or let the probes send less often."
+	if out[0].Because != want {
+		t.Errorf("because %q\nwant    %q", out[0].Because, want)
+	}
+	if i.Broken() {
+		t.Error("the way in is not broken: silence must still be told")
 	}
 }

@@ -307,7 +307,7 @@ func (d *Daemon) timeCommit() func() {
 	return func() { d.metrics.Committed(time.Since(began)) }
 }
 
-// ready is nil when readings can come in and be kept.
+// ready is nil when readings can come in, be kept and be judged in time.
 func (d *Daemon) ready() error {
 	if trouble := d.db.Trouble(); trouble != "" {
 		return errors.New(trouble)
@@ -315,7 +315,7 @@ func (d *Daemon) ready() error {
 	if connected, _, trouble := d.watch.link(); !connected {
 		return fmt.Errorf("not connected to the broker: %s", trouble)
 	}
-	return nil
+	return d.watch.wellWithReadings()
 }
 
 func version() string {

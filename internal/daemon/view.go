@@ -1,6 +1,10 @@
 package daemon
 
-import "stallkeeper/internal/monitor"
+import (
+	"errors"
+
+	"stallkeeper/internal/monitor"
+)
 
 // intake is how the ways in and out stand.
 func (w *watch) intake() monitor.IntakeView {
@@ -19,6 +23,14 @@ func (w *watch) intake() monitor.IntakeView {
 		v.Delivery = w.notify.Trouble()
 	}
 	return v
+}
+
+// wellWithReadings is nil unless stored readings have waited for too long to be judged.
+func (w *watch) wellWithReadings() error {
+	if late := w.Snapshot().Intake.Late; late != "" {
+		return errors.New(late)
+	}
+	return nil
 }
 
 // show makes the present state visible and tells those who look.

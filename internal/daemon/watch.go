@@ -98,6 +98,7 @@ func (w *watch) restore(ctx context.Context) error {
 		return err
 	}
 	w.core.Restore(cooks, alarms)
+	w.core.Applied(w.cursor)
 	if err := w.restoreBoards(ctx); err != nil {
 		return err
 	}
@@ -165,15 +166,40 @@ func (w *watch) Run(ctx context.Context) error {
 	}
 }
 
-// passTime looks at the ways in and out and, unless readings are still to be applied, at who is silent.
+// passTime looks at the ways in and out and at who is silent. A probe whose readings are still to be applied is not.
 func (w *watch) passTime(ctx context.Context, caughtUp bool) {
 	now := w.now()
 	effects := append(w.core.SetIntake(w.intake(), now), w.besides(now)...)
 	if caughtUp {
 		effects = append(effects, w.core.Tick(now)...)
+	} else {
+		waiting, err := w.await(ctx)
+		if err != nil && ctx.Err() == nil {
+			w.note(err)
+		}
+		effects = append(effects, waiting...)
 	}
 	w.act(ctx, effects)
 	w.keepBoards(ctx)
+}
+
+// await lets time pass while readings are stored that are not applied yet. The daemon's clock is read before the store: what comes later
+// counts the next time.
+func (w *watch) await(ctx context.Context) ([]monitor.Effect, error) {
+	now := w.now()
+	through, err := w.db.LastSeq(ctx)
+	if err != nil {
+		return nil, err
+	}
+	spoken, err := w.db.Spoken(ctx, w.core.Heard(), through)
+	if err != nil {
+		return nil, err
+	}
+	newest := make([]monitor.Stored, len(spoken))
+	for i, r := range spoken {
+		newest[i] = monitor.Stored(r)
+	}
+	return w.core.Await(newest, through, now), nil
 }
 
 // finish applies what was committed last, for as long as there is time, and keeps what could not be kept before.

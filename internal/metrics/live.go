@@ -41,6 +41,8 @@ var (
 	clients     = describe("intake_clients", "Clients of the embedded broker.")
 	readings    = describe("readings_total", "Readings stored since the start.")
 	failures    = describe("forecaster_failures_total", "Panics of the forecaster since the start that the watch survived. Above 0: please report it with the cook's log.")
+	waiting     = describe("readings_waiting", "Readings that are stored and not judged yet. A few are usual.")
+	waited      = describe("readings_waiting_seconds", "How long the oldest reading that is not judged yet, or a cook to be counted from its readings, has waited. Above 600 alarms come late.")
 	quarantined = describe("quarantined_total", "Payloads put into quarantine since the start.")
 )
 
@@ -50,7 +52,7 @@ type live struct{ view View }
 // Describe names every metric.
 func (live) Describe(c chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{probeTemperature, probeMonoxide, probeTime, probeSilent, probeBattery, pitSetPoint, allReady, pieceCore, pieceTarget,
-		pieceReady, pieceNever, pieceServe, pieceDanger, pieceState, alarms, quietUntil, connected, clients, readings, quarantined, failures} {
+		pieceReady, pieceNever, pieceServe, pieceDanger, pieceState, alarms, quietUntil, connected, clients, readings, waiting, waited, quarantined, failures} {
 		c <- d
 	}
 }
@@ -77,6 +79,8 @@ func (l live) Collect(c chan<- prometheus.Metric) {
 	out.gauge(connected, truth(s.Intake.Connected))
 	out.gauge(clients, float64(s.Intake.Clients))
 	c <- prometheus.MustNewConstMetric(readings, prometheus.CounterValue, float64(s.Intake.Received))
+	out.gauge(waiting, float64(s.Intake.Waiting))
+	out.gauge(waited, s.Intake.Waited.Seconds())
 	c <- prometheus.MustNewConstMetric(quarantined, prometheus.CounterValue, float64(s.Intake.Quarantined))
 	c <- prometheus.MustNewConstMetric(failures, prometheus.CounterValue, float64(s.Failures))
 }

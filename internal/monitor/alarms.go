@@ -78,7 +78,7 @@ func tooSlow(a, told alarm.Alarm) bool {
 func (m *State) overdue() []Effect {
 	var out []Effect
 	for _, f := range m.fires {
-		if f.waits || !f.current(m, f.frontier) {
+		if f.waits || !f.current(m, m.asOf(), f.frontier) {
 			continue
 		}
 		for _, c := range m.of(f) {
@@ -86,7 +86,7 @@ func (m *State) overdue() []Effect {
 		}
 	}
 	for _, s := range m.stages {
-		if m.now.Sub(s.at()) < fresh {
+		if m.asOf().Sub(s.at()) < fresh {
 			for _, c := range s.limit.Conditions() {
 				out = append(out, m.tell(c)...)
 			}

@@ -27,7 +27,10 @@ func (m *State) CookChanged(s cook.Stored, now time.Time) []Effect {
 	case !s.Running():
 		return m.end(f)
 	case f.waits || otherProbes(f.stored.Cook, s.Cook):
-		f.stored, f.waits = s, true
+		if !f.waits {
+			f.waits, f.waitsSince = true, m.uptime
+		}
+		f.stored = s
 		return []Effect{{Recount: s.ID}}
 	}
 	out := f.amend(m, s)
@@ -48,7 +51,7 @@ func (m *State) find(id cook.ID) *fire {
 
 func (m *State) light(s cook.Stored) *fire {
 	f := m.newFire(s)
-	f.waits = true
+	f.waits, f.waitsSince = true, m.uptime
 	m.fires = append(m.fires, f)
 	slices.SortFunc(m.fires, func(a, b *fire) int { return cmp.Compare(a.stored.ID, b.stored.ID) })
 	m.adopt(f.conditions())
@@ -188,7 +191,7 @@ func (m *State) reconcile(f *fire, before map[alarm.ID]alarm.Alarm) []Effect {
 			changes = append(changes, alarm.Change{Alarm: found, From: alarm.Normal, Because: found.Because, Call: found.State == alarm.Active})
 		}
 	}
-	return m.alarmed(changes, f.current(m, f.frontier))
+	return m.alarmed(changes, f.current(m, m.asOf(), f.frontier))
 }
 
 // Acknowledge takes note that a person knows of an alarm.

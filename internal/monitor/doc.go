@@ -20,4 +20,7 @@
 // A message goes out (Alarmed.Notify) only for what is true now: when the readings are less than ten minutes old, or
 // have kept the same distance to the daemon's clock for a quarter of an hour (a probe whose clock is off). What an old
 // backlog raises is listed, and told later if it still stands when the backlog has caught up.
+//
+// Overload. Readings that are stored and not applied yet (Await) count as spoken when they are stored, and are judged at their own time when
+// they are applied; what they raise is told if they were new when they came in. That readings wait for more than ten minutes is an alarm.
 package monitor

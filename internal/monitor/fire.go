@@ -20,23 +20,24 @@ type fire struct {
 	hush   *alarm.Hush
 	sense  *sense.Watch
 
-	held     []held                     // not yet applied
-	frontier time.Time                  // newest applied reading
-	forecast time.Time                  // at of the newest forecast
-	keptAt   time.Time                  // at of the newest forecast that was kept
-	took     time.Duration              // uptime of the newest arrival
-	spoken   map[cook.ProbeID]time.Time // newest applied reading of each probe
-	worked   int                        // effective events whose time has been passed
-	late     bool                       // readings came behind the frontier: count again when it has calmed
-	lateAt   time.Duration              // uptime of the newest of them
-	lacked   bool                       // readings came behind the frontier of a piece that had no forecast
-	counted  int64                      // what was committed up to here was in the last recount
-	lag      time.Duration              // of the newest reading to the daemon's clock, as it has stood
-	lagSince time.Duration              // since this uptime
-	device   bool                       // some probe has spoken by itself, rather than been read by hand
-	rehearse bool                       // counting old readings: no alarm changes come out
-	waits    bool                       // to be counted before it takes readings: see Counting
-	counting bool                       // it is being counted again while it goes on
+	held       []held                     // not yet applied
+	frontier   time.Time                  // newest applied reading
+	forecast   time.Time                  // at of the newest forecast
+	keptAt     time.Time                  // at of the newest forecast that was kept
+	took       time.Duration              // uptime of the newest arrival
+	spoken     map[cook.ProbeID]time.Time // newest applied reading of each probe
+	worked     int                        // effective events whose time has been passed
+	late       bool                       // readings came behind the frontier: count again when it has calmed
+	lateAt     time.Duration              // uptime of the newest of them
+	lacked     bool                       // readings came behind the frontier of a piece that had no forecast
+	counted    int64                      // what was committed up to here was in the last recount
+	lag        time.Duration              // of the newest reading to the daemon's clock, as it has stood
+	lagSince   time.Duration              // since this uptime
+	device     bool                       // some probe has spoken by itself, rather than been read by hand
+	rehearse   bool                       // counting old readings: no alarm changes come out
+	waits      bool                       // to be counted before it takes readings: see Counting
+	waitsSince time.Duration              // uptime
+	counting   bool                       // it is being counted again while it goes on
 }
 
 // held is a reading that waits for others to be put in order.
@@ -209,7 +210,7 @@ func (f *fire) emit(m *State, at time.Time, changes []alarm.Change) []Effect {
 	if f.rehearse {
 		return nil
 	}
-	return m.alarmed(changes, f.current(m, at))
+	return m.alarmed(changes, f.current(m, m.asOf(), at))
 }
 
 // feed gives readings of one moment to the forecasters; it returns the pit's sample and leaves each piece's in it.

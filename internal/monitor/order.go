@@ -32,14 +32,15 @@ func (f *fire) take(m *State, c Committed) []Effect {
 	}
 	f.took = m.uptime
 	if f.waits {
-		f.noteLag(m, m.now.Sub(r.Time))
+		f.noteLag(m, m.asOf().Sub(r.Time))
+		f.device = f.device || r.Clock != cook.HandClock
 		return nil // it is counted with the stored ones
 	}
 	if !r.Time.After(f.frontier) {
 		return f.behind(m, r)
 	}
 	f.held = append(f.held, held{r, m.uptime})
-	f.noteLag(m, m.now.Sub(r.Time))
+	f.noteLag(m, m.asOf().Sub(r.Time))
 	return nil
 }
 
@@ -85,9 +86,9 @@ func (f *fire) noteLag(m *State, lag time.Duration) {
 	}
 }
 
-// current reports whether the cook's readings at a time tell of now.
-func (f *fire) current(m *State, at time.Time) bool {
-	return m.now.Sub(at) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
+// current reports whether the cook's readings at a time tell of a moment: of now, or of when they came in.
+func (f *fire) current(m *State, moment, at time.Time) bool {
+	return moment.Sub(at) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
 }
 
 // drain applies what need not be held back any longer.

@@ -134,11 +134,18 @@ func (m *State) silence(p *probe) time.Duration { return m.uptime - p.quiet }
 const unheard = 15 * time.Minute
 
 func (m *State) patience(p *probe) time.Duration {
+	if p.fire != nil && p.fire.waits {
+		return m.o.Settings.ProbeSilent.Patience(p.interval()) // who has spoken in it is not known
+	}
 	if p.last.Time.IsZero() || p.fire != nil && p.fire.spoken[p.id].IsZero() {
 		return unheard
 	}
 	return m.o.Settings.ProbeSilent.Patience(p.interval())
 }
+
+// unknown reports whether the cook waits to be counted, so that its silence is not judged yet; one that waits for long is not left
+// alone for it.
+func (m *State) unknown(f *fire) bool { return f.waits && m.uptime-f.waitsSince <= alarm.LateAfter }
 
 // silent reports whether the probe has been silent for too long.
 func (m *State) silent(p *probe) bool { return p.expected() && m.silence(p) > m.patience(p) }
@@ -151,7 +158,7 @@ func (m *State) listen() []Effect {
 		covered = "the way in is down, which is told already"
 	}
 	for _, f := range m.fires {
-		if f.waits {
+		if m.unknown(f) {
 			continue
 		}
 		names, shortest, heard := m.hushed(f)
@@ -188,7 +195,7 @@ func (m *State) hushed(f *fire) (names []string, shortest time.Duration, heard b
 func (m *State) hearken(p *probe, covered string) []Effect {
 	ended := ""
 	switch {
-	case p.watch == nil || p.fire != nil && p.fire.waits:
+	case p.watch == nil || p.fire != nil && m.unknown(p.fire):
 		return nil
 	case !p.expected():
 		ended = "it is not waited for any more"

@@ -63,6 +63,8 @@ func (m *State) unwatched() string {
 	switch {
 	case m.trouble() != "":
 		return m.trouble() + ": readings do not come in, so nobody can say."
+	case m.intake.Late(m.waits()) != "":
+		return "Readings wait to be judged, so nobody can say."
 	case m.way.Delivery != "":
 		return m.way.Delivery + ": a message might not reach you, so look yourself."
 	}
@@ -78,7 +80,7 @@ func (m *State) unwatched() string {
 				return fmt.Sprintf("Probe %s cannot be believed, so nobody can say.", p.id)
 			}
 		}
-		if f.frontier.IsZero() || !f.current(m, f.frontier) {
+		if f.frontier.IsZero() || !f.current(m, m.now, f.frontier) {
 			return fmt.Sprintf("There are no readings of %s from the last %d minutes, so nobody can say.", f.stored.Name, int(fresh/time.Minute))
 		}
 		for _, p := range f.pieces {

@@ -81,4 +81,8 @@ type IntakeView struct {
 	Quarantined uint64
 	Trouble     string // empty when all is well
 	Delivery    string // which way out for messages is down; empty when all are well
+
+	Waiting int64         // readings that are stored and not judged yet
+	Waited  time.Duration // how long the oldest of them has waited, or a cook to be counted; 0 when nothing waits
+	Late    string        // what it means that they have waited for so long, and what to do; empty while it is no trouble
 }

@@ -25,7 +25,7 @@ func (m *State) stageNeeds() []need {
 			case m.inLot(p.Piece):
 			case p.after != nil && m.now.Sub(p.after.at()) < fresh: // else it was eaten, or nobody can say
 				out = append(out, p.after.needs(m, nil)...)
-			case p.after == nil && f.current(m, f.frontier):
+			case p.after == nil && f.current(m, m.now, f.frontier):
 				out = append(out, p.smoke.needs(m, p)...)
 			}
 		}

@@ -46,6 +46,7 @@ type State struct {
 	boardOf map[cook.ProbeID]string // the board that a probe is wired to, where one said so
 	intake  *alarm.Intake
 	way     IntakeView
+	backlog backlog
 	told    map[alarm.ID]bool        // people were told of this standing alarm
 	beside  map[alarm.ID]bool        // it stands under the message of another with the same cause
 	kept    map[alarm.ID]alarm.Alarm // restored, not yet taken over
@@ -88,7 +89,7 @@ func New(o Options) *State {
 		o.Safety.Sets = safety.DefaultSets()
 	}
 	m := &State{
-		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings), way: IntakeView{Connected: true},
+		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings, alarm.Words{Zone: o.Zone}), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, devices: map[string]*device{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},
 	}
 	if o.Estimator != nil {
@@ -145,11 +146,16 @@ func (m *State) Apply(readings []Committed, now time.Time) []Effect {
 	var out []Effect
 	for _, c := range readings {
 		r := c.Reading
+		told := m.applies(c)
 		if !m.room(r.Probe) {
 			continue
 		}
 		p := m.probe(r.Probe, m.o.Roles[r.Probe])
-		p.hear(r, m.uptime)
+		if told {
+			p.note(r)
+		} else {
+			p.hear(r, m.uptime)
+		}
 		for _, f := range m.fires {
 			out = append(out, f.take(m, c)...)
 		}
@@ -187,7 +193,7 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 	default: // a probe that watches nothing just now may say what it likes
 		return nil
 	}
-	current := m.now.Sub(r.Time) < fresh
+	current := m.asOf().Sub(r.Time) < fresh
 	out := m.alarmed(changes, current)
 	for _, c := range p.conditions() {
 		if current {
@@ -197,9 +203,11 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 	return out
 }
 
-// Tick lets time pass: readings held back, silence, shelves, forecasts of a pause. Call it every second or so.
+// Tick lets time pass when everything that is stored was applied: readings held back, silence, shelves, forecasts of a pause. Call it every
+// second or so, or else Await.
 func (m *State) Tick(now time.Time) []Effect {
 	m.advance(now)
+	m.caughtUp()
 	var out []Effect
 	for _, f := range m.fires {
 		out = append(out, f.drain(m)...)
@@ -208,17 +216,25 @@ func (m *State) Tick(now time.Time) []Effect {
 	out = append(out, m.calmed()...)
 	out = append(out, m.listen()...)
 	out = append(out, m.alarmed(m.intake.Observe(now, m.trouble(), m.way.Delivery), true)...)
-	for _, c := range m.conditions() {
-		if change, ok := c.Expire(now); ok {
-			out = append(out, m.alarmed([]alarm.Change{change}, true)...)
-		}
-	}
+	out = append(out, m.late()...)
+	out = append(out, m.expire()...)
 	out = append(out, m.orphans()...)
 	for _, err := range m.unsaid {
 		out = append(out, Effect{Failed: err})
 	}
 	m.unsaid = nil
 	return append(out, m.overdue()...)
+}
+
+// expire ends the shelves whose time has come.
+func (m *State) expire() []Effect {
+	var out []Effect
+	for _, c := range m.conditions() {
+		if change, ok := c.Expire(m.now); ok {
+			out = append(out, m.alarmed([]alarm.Change{change}, true)...)
+		}
+	}
+	return out
 }
 
 // SetIntake takes the state of the way in and of the ways out.

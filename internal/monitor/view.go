@@ -13,6 +13,8 @@ import (
 func (m *State) Snapshot() Snapshot {
 	s := Snapshot{Now: m.now, Intake: m.way, Failures: m.failures, QuietUntil: m.quietUntil()}
 	s.Intake.Trouble = m.trouble()
+	waits := m.waits()
+	s.Intake.Waiting, s.Intake.Waited, s.Intake.Late = max(0, m.backlog.through-m.backlog.applied), waits.Waited, m.intake.Late(waits)
 	for _, f := range m.fires {
 		s.Cooks = append(s.Cooks, f.view())
 	}

@@ -35,6 +35,14 @@ func (db *DB) ReadingsAfter(ctx context.Context, seq int64, limit int) ([]Sequen
 		where r.seq > ? order by r.seq limit ?`, seq, limit)
 }
 
+// Spoken gives the newest reading of each probe among those committed after the one numbered after, up to the one numbered through, and
+// without those that a broker had kept from before.
+func (db *DB) Spoken(ctx context.Context, after, through int64) ([]Sequenced, error) {
+	// With max() alone the other columns are those of its row (SQLite, "Bare columns in an aggregate query").
+	return db.readRows(ctx, nil, `select max(r.seq), `+strings.TrimPrefix(readingColumns, "r.seq, ")+` from readings r join probes p on p.id = r.probe
+		where r.seq > ? and r.seq <= ? and r.retained = 0 group by r.probe order by r.probe`, after, through)
+}
+
 // Probes are all that were ever heard, by name.
 func (db *DB) Probes(ctx context.Context) ([]Probe, error) {
 	rows, err := db.reader.QueryContext(ctx, `select name, first, last from (select name,

@@ -379,3 +379,23 @@ func TestPut_TheNightTheClocksGoBack(t *testing.T) {
 		t.Errorf("readings %v", got)
 	}
 }
+
+func TestSpoken_IsTheNewestCommitOfEachProbe(t *testing.T) {
+	s := mustOpen(t, fileOf(t))
+	kept := reading("kept", 0, 5)
+	kept.Retained = true
+	s.mustPut(t, reading("gone", 0, 5))
+	s.mustPut(t, reading("pit", 1, 107), reading("core", 9, 61), reading("core", 2, 60), kept) // core sends a backlog: its older reading came last
+	s.mustPut(t, reading("late", 3, 1))
+	got, err := s.Spoken(t.Context(), 1, 5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Sequenced{{2, reading("pit", 1, 107)}, {4, reading("core", 2, 60)}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+	if got, err := s.Spoken(t.Context(), 6, 6); err != nil || len(got) != 0 {
+		t.Errorf("behind the newest: %v, %v", got, err)
+	}
+}

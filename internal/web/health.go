@@ -34,7 +34,11 @@ func (s *Server) trouble(r *http.Request) string {
 	if !visitor.Of(r).May(visitor.Watch) {
 		return ""
 	}
-	return s.opts.View.Snapshot().Intake.Trouble
+	in := s.opts.View.Snapshot().Intake
+	if in.Trouble == "" {
+		return in.Late
+	}
+	return in.Trouble
 }
 
 func (s *Server) getHealth(w http.ResponseWriter, _ *http.Request) {
@@ -51,7 +55,7 @@ func (s *Server) getReady(w http.ResponseWriter, r *http.Request) error {
 		if detail := s.trouble(r); detail != "" {
 			return problem.New(http.StatusServiceUnavailable, "Not ready", detail)
 		}
-		return problem.New(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work: the daemon's log says what to do")
+		return problem.New(http.StatusServiceUnavailable, "Not ready", "the store or the way in does not work, or readings are judged too late: the daemon's log says what to do")
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")

@@ -106,6 +106,10 @@ type intakeDoc struct {
 	Quarantined uint64 `json:"quarantined"`
 	Trouble     string `json:"trouble"`
 	Delivery    string `json:"delivery"`
+
+	Waiting       int64   `json:"waiting"`
+	WaitedSeconds float64 `json:"waiting_seconds"`
+	Late          string  `json:"late"`
 }
 
 // cookDoc is a running cook as the page shows it.
@@ -141,8 +145,9 @@ func (api *API) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, 
 	d := snapshotDoc{
 		Now: orNull(m.Now), Invented: api.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
-		Intake:     intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery},
-		Cooks:      make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
+		Intake: intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery,
+			m.Intake.Waiting, m.Intake.Waited.Seconds(), m.Intake.Late},
+		Cooks: make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}
 	if m.QuietUntil.Known {
 		d.QuietUntil.Until = orNull(m.QuietUntil.Until)

@@ -73,6 +73,9 @@ func (p *Set) night(w http.ResponseWriter, r *http.Request) error {
 	if snap.Intake.Trouble != "" {
 		body.Trouble = append(body.Trouble, snap.Intake.Trouble)
 	}
+	if snap.Intake.Late != "" {
+		body.Trouble = append(body.Trouble, snap.Intake.Late)
+	}
 	if snap.Intake.Delivery != "" {
 		body.Trouble = append(body.Trouble, "messages may not reach you: "+snap.Intake.Delivery)
 	}
