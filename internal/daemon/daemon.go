@@ -168,7 +168,7 @@ func (d *Daemon) openIntake() error {
 			return err
 		}
 		d.watch.publish = func(topic string, payload []byte) { d.client.Publish(topic, true, payload) }
-		d.watch.link = func() (bool, int, string) { s := d.client.Status(); return s.Connected, 0, s.LastError }
+		d.watch.link = func() (bool, int, string) { s := d.client.Status(); return s.Connected, 0, s.Trouble }
 		return nil
 	}
 	tls, err := config.TLS(cfg.Broker.TLSCert, cfg.Broker.TLSKey)

@@ -39,8 +39,8 @@ type Will struct {
 type Status struct {
 	Connected bool
 	Since     time.Time // when it last changed
-	LastError string    // why the last attempt or connection ended; empty if none did
-	ErrorAt   time.Time
+	Trouble   string    // why there is no connection and what to do, for people; empty while there is one
+	LastError string    // why the last attempt or connection ended, in the library's words; empty if none did
 }
 
 // Client takes readings from an outside broker and publishes the daemon's own topics there.
@@ -125,8 +125,9 @@ func (c *Client) setStatus(connected bool, err error) {
 	if connected != c.status.Connected {
 		c.status.Connected, c.status.Since = connected, c.opts.Now()
 	}
+	c.status.Trouble = ""
 	if err != nil {
-		c.status.LastError, c.status.ErrorAt = err.Error(), c.opts.Now()
+		c.status.LastError, c.status.Trouble = err.Error(), c.trouble(err)
 	}
 }
 

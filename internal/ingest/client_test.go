@@ -154,10 +154,16 @@ func TestClient_BrokerGoneAndBack(t *testing.T) {
 	c.Publish("stallkeeper/alarm/1", true, []byte("active"))
 	until(t, "connected", func() bool { return c.Status().Connected })
 	m.Stop()
-	until(t, "the loss shows", func() bool { s := c.Status(); return !s.Connected && s.LastError != "" })
+	until(t, "the loss shows, and what to do", func() bool {
+		s := c.Status()
+		return !s.Connected && strings.HasSuffix(s.Trouble, "does not answer, nothing listens there: start it, or correct mqtt.url")
+	})
 	c.Publish("stallkeeper/alarm/1", true, []byte("returned"))
 	m.Start() // with nothing of before: it kept no file
 	until(t, "connected again", func() bool { return c.Status().Connected })
+	if s := c.Status(); s.Trouble != "" || s.LastError == "" {
+		t.Errorf("connected again, trouble %q, last error %q: want no trouble that is over", s.Trouble, s.LastError)
+	}
 	pub := publisher(t, m.Addr)
 	seen := make(chan string, 10)
 	pub.Subscribe("stallkeeper/#", 1, func(_ mqtt.Client, m mqtt.Message) {
@@ -215,15 +221,15 @@ func TestClient_PasswordAndTLS(t *testing.T) {
 		change func(*ClientOptions)
 		want   string
 	}{
-		{"wrong password", func(o *ClientOptions) { o.Password = "wrong" }, "not Authorized"},
-		{"unknown authority", func(o *ClientOptions) { o.CAFile = "" }, "certificate"},
-		{"without TLS", func(o *ClientOptions) { o.URL, o.CAFile = "mqtt://"+m.Addr, "" }, "connect to mqtt://"},
+		{"wrong password", func(o *ClientOptions) { o.Password = "wrong" }, `refuses the user "daemon": correct mqtt.username`},
+		{"unknown authority", func(o *ClientOptions) { o.CAFile = "" }, "not trusted: name its authority in mqtt.ca_file"},
+		{"without TLS", func(o *ClientOptions) { o.URL, o.CAFile = "mqtt://"+m.Addr, "" }, "want TLS"},
 	}
 	for _, tt := range tests {
 		o := opts
 		tt.change(&o)
 		c, stop := runClient(t, o, in)
-		until(t, tt.name+" shows", func() bool { return strings.Contains(c.Status().LastError, tt.want) })
+		until(t, tt.name+" shows", func() bool { return strings.Contains(c.Status().Trouble, tt.want) })
 		if c.Status().Connected {
 			t.Errorf("%s: connected", tt.name)
 		}

@@ -105,6 +105,8 @@ func (l *link) connect(ctx context.Context) error {
 	return nil
 }
 
+var errNoAnswer = errors.New("no answer within")
+
 func await(ctx context.Context, token mqtt.Token, limit time.Duration) error {
 	select {
 	case <-token.Done():
@@ -112,7 +114,7 @@ func await(ctx context.Context, token mqtt.Token, limit time.Duration) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	case <-time.After(limit):
-		return fmt.Errorf("no answer within %s", limit)
+		return fmt.Errorf("%w %s", errNoAnswer, limit)
 	}
 }
 
