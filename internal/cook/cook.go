@@ -254,6 +254,16 @@ func checkWrapping(s string) error {
 	return nil
 }
 
+// OffAt is when a piece left the fire, by its own event or by one for all pieces; zero while it is on it.
+func (c *Cook) OffAt(piece PieceID) time.Time {
+	for _, e := range c.Events {
+		if e.Kind == EventPieceOff && (e.Piece == "" || e.Piece == piece) {
+			return e.Time
+		}
+	}
+	return time.Time{}
+}
+
 // CheckEvent reports what is wrong with an event for this cook.
 func (c *Cook) CheckEvent(e Event) error {
 	if e.Time.IsZero() {

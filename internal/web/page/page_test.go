@@ -1,17 +1,16 @@
 package page_test
 
 import (
-	"errors"
-	"io"
 	"net/http"
 	"strings"
 	"testing"
 
+	"stallkeeper/internal/web/page/pagetest"
 	"stallkeeper/internal/web/webtest"
 )
 
 func TestNotFound_NamesTheThing(t *testing.T) {
-	server := serveNight(t, webtest.NewNight(t).WithPast(), nil)
+	server := pagetest.Serve(t, webtest.NewNight(t).WithPast(), nil)
 	for path, want := range map[string]string{
 		"/cooks/99":     "Cook 99 is not known here: look at the list it should be in.",
 		"/cooks/ninety": "Cook &#34;ninety&#34; is not known here",
@@ -22,11 +21,8 @@ func TestNotFound_NamesTheThing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		body, err := io.ReadAll(answer.Body)
-		if err := errors.Join(err, answer.Body.Close()); err != nil {
-			t.Fatal(err)
-		}
-		if answer.StatusCode != http.StatusNotFound || !strings.Contains(string(body), want) {
+		body := webtest.Body(t, answer)
+		if answer.StatusCode != http.StatusNotFound || !strings.Contains(body, want) {
 			t.Errorf("%s: %s without %q:\n%s", path, answer.Status, want, body)
 		}
 	}

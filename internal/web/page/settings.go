@@ -3,6 +3,7 @@ package page
 import (
 	"net/http"
 
+	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
 )
@@ -31,7 +32,7 @@ func (p *Set) getSettings(w http.ResponseWriter, r *http.Request) error {
 			body.Hear = append(body.Hear, path.Name)
 		}
 	}
-	return p.render(w, r, http.StatusOK, "settings", frame{Title: "Settings", Here: "settings", Body: body})
+	return p.Render(w, r, http.StatusOK, "settings", frame.View{Title: "Settings", Here: "settings", Body: body})
 }
 
 // postPathTest sends a test message and says what became of it.
@@ -40,7 +41,7 @@ func (p *Set) postPathTest(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	returnTo(w, r, "tested", said)
+	frame.ReturnTo(w, r, "tested", said)
 	return nil
 }
 
@@ -50,5 +51,18 @@ const PushWorkerPath = "/push-worker.js"
 // pushWorker serves the service worker at the root, so that its scope is the whole site.
 func (p *Set) pushWorker(w http.ResponseWriter, r *http.Request) {
 	r.SetPathValue("name", "push-worker.js")
-	p.asset(w, r)
+	p.Asset(w, r)
+}
+
+// postSettings keeps a choice in a cookie of this browser.
+func (p *Set) postSettings(w http.ResponseWriter, r *http.Request) error {
+	for name, values := range map[string][]string{frame.UnitCookie: {"c", "f"}, frame.LightCookie: {"system", "dark", "light", "red"}} {
+		for _, v := range values {
+			if r.FormValue(name) == v {
+				http.SetCookie(w, &http.Cookie{Name: name, Value: v, Path: "/", MaxAge: 400 * 24 * 3600, SameSite: http.SameSiteLaxMode, HttpOnly: true})
+			}
+		}
+	}
+	frame.ReturnTo(w, r)
+	return nil
 }

@@ -6,13 +6,14 @@ import (
 	"strings"
 	"testing"
 
+	"stallkeeper/internal/web/page/pagetest"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/webtest"
 )
 
 func TestSettings_SayHowMessagesReachPeople(t *testing.T) {
 	n := webtest.NewNight(t)
-	server := serveNight(t, n, nil)
+	server := pagetest.Serve(t, n, nil)
 	text := webtest.Get(t, server, "/settings")
 	for _, want := range []string{"<strong>mail</strong> by e-mail, to pitmaster", "Last delivered", "Last failed", "no route to host", "2 waiting since", "Fails since", "Send a test by siren",
 		`data-push="BA1Hxzyi1RUM1b5wjxsn7nGxAszw2u61m164i3MrAIxHF6YK5h4SDYic-dRuU_RCPCfA5aq9ojSwk5Y2EmClBPs"`, `<button data-path="browser" hidden>`} {
@@ -28,14 +29,14 @@ func TestSettings_SayHowMessagesReachPeople(t *testing.T) {
 			t.Errorf("after a test by %s: %d to %s, which does not say %q", path, status, to, want)
 		}
 	}
-	silent := serveNight(t, webtest.NewNight(t), func(o *shop.Shop) { o.PostRoom = nil })
+	silent := pagetest.Serve(t, webtest.NewNight(t), func(o *shop.Shop) { o.PostRoom = nil })
 	if text := webtest.Get(t, silent, "/settings"); !strings.Contains(text, "No message goes to anybody") || strings.Contains(text, "data-push") {
 		t.Error("without a path the settings do not say so")
 	}
 }
 
 func TestSettings_AreKeptInCookies(t *testing.T) {
-	server := serveNight(t, webtest.NewNight(t), nil)
+	server := pagetest.Serve(t, webtest.NewNight(t), nil)
 	client := *server.Client()
 	client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	answer, err := client.PostForm(server.URL+"/settings", url.Values{"stallkeeper-light": {"red"}, "back": {"/settings"}})

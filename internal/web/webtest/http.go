@@ -2,6 +2,7 @@ package webtest
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -80,15 +81,21 @@ func Get(t *testing.T, server *httptest.Server, path string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer answer.Body.Close()
-	body, err := io.ReadAll(answer.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
+	body := Body(t, answer)
 	if answer.StatusCode != http.StatusOK {
 		t.Fatalf("GET %s = %s\n%s", path, answer.Status, body)
 	}
-	return asRead(string(body))
+	return asRead(body)
+}
+
+// Body reads what an answer says and closes it.
+func Body(t *testing.T, answer *http.Response) string {
+	t.Helper()
+	body, err := io.ReadAll(answer.Body)
+	if err := errors.Join(err, answer.Body.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return string(body)
 }
 
 // Post sends a form and gives the status and where it leads.
