@@ -35,7 +35,9 @@ func (backtestCmd) Help() string {
     stallkeeper backtest ./my-cooks
 
 Each finished piece is forecast again at 15, 30, 50, 70, 85 and 95 % of its time, from what was known then, and compared
-with when it was ready, beside three simple rules. Moments before 40 minutes are left out. A cook that taught the
+with when it was ready, beside three simple rules. Moments before 40 minutes are left out. From six cooks on it also says
+how far the luck of which cooks there were could have moved the figures: cooks are drawn anew a thousand times, always
+the same way, and the middle 95 % of the outcomes stand there. A cook that taught the
 forecaster must not judge it. --folds sees to that for any cooks: it starts from the handbook's ranges and leaves out the
 prior that comes with the program. Everything else judges that prior, or what --sequence adds to it, which is fair on
 all cooks but those it learned from (testdata/cooks/minute.tar.gz). --spoil and --forget show what bad probes and

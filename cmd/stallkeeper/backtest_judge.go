@@ -32,6 +32,13 @@ type verdict struct {
 	learnedOf int     // cooks learned from
 }
 
+// loss is the CRPS of a verdict, minutes.
+func (v *verdict) loss() float64 {
+	var t score.Tally
+	t.Add(v.q, v.left)
+	return t.Score().CRPS
+}
+
 // run judges with the prior that ships, with priors learned from other folds, or along the sequence of cooks.
 func (j *judge) run(ctx context.Context, pieces []past, folds int, sequence bool) error {
 	slices.SortStableFunc(pieces, func(a, b past) int { return cmp.Or(a.started.Compare(b.started), cmp.Compare(a.name(), b.name())) })

@@ -22,9 +22,12 @@ type rowReport struct {
 	Cover50     *float64   `json:"covers_50"`
 	Cover80     *float64   `json:"covers_80"`
 	PIT         [8]float64 `json:"pit"`
-	Line        ruleReport `json:"straight_line"`
-	Newton      ruleReport `json:"newton"`
-	Kilogram    ruleReport `json:"minutes_per_kilogram"`
+	// The middle 95 % of what other cooks could have given; null for fewer than six.
+	MedianRange *[2]float64 `json:"median_error_95"`
+	CRPSRange   *[2]float64 `json:"crps_95"`
+	Line        ruleReport  `json:"straight_line"`
+	Newton      ruleReport  `json:"newton"`
+	Kilogram    ruleReport  `json:"minutes_per_kilogram"`
 }
 
 // ruleReport is how a simple rule does: errors in minutes; the mean is also its CRPS.
@@ -53,6 +56,8 @@ type sequenceReport struct {
 	After   string    `json:"after_cooks"`
 	Without rowReport `json:"without_learning"`
 	With    rowReport `json:"with_learning"`
+	// The middle 95 % of the change of the CRPS, paired by forecast; null for fewer than six cooks.
+	ChangeRange *[2]float64 `json:"crps_change_95"`
 }
 
 func (j *judge) report() backtestReport {
@@ -75,7 +80,7 @@ func (j *judge) report() backtestReport {
 			}
 		}
 		if len(with) > 0 {
-			r.Sequence = append(r.Sequence, sequenceReport{s.of, judged("without", without), judged("with", with)})
+			r.Sequence = append(r.Sequence, sequenceReport{s.of, judged("without", without), judged("with", with), change(without, with)})
 		}
 	}
 	return r
@@ -99,7 +104,9 @@ func grouped(rows []verdict, key func(verdict) string) []rowReport {
 func judged(of string, rows []verdict) rowReport {
 	var t score.Tally
 	var line, newton, kilogram score.Point
+	var cooks []string
 	for _, v := range rows {
+		cooks = append(cooks, v.piece.cook)
 		t.Add(v.q, v.left)
 		line.Add(v.line, v.left)
 		newton.Add(v.newton, v.left)
@@ -111,6 +118,8 @@ func judged(of string, rows []verdict) rowReport {
 	r := rowReport{Of: of, N: s.N, MedianError: known(s.MedianError), MeanError: known(s.MeanError), CRPS: known(s.CRPS),
 		Pinball: known(s.Pinball), Cover50: known(s.Cover50), Cover80: known(s.Cover80),
 		Line: rule(&line), Newton: rule(&newton), Kilogram: rule(&kilogram)}
+	luck := t.Chance(cooks)
+	r.MedianRange, r.CRPSRange = span(luck.MedianError), span(luck.CRPS)
 	for i := range s.PIT {
 		r.PIT[i] = math.Round(s.PIT[i]*1000) / 1000
 	}
@@ -120,6 +129,26 @@ func judged(of string, rows []verdict) rowReport {
 func rule(p *score.Point) ruleReport {
 	n, median, mean := p.Score()
 	return ruleReport{n, known(median), known(mean)}
+}
+
+// change is how learning moved the CRPS of the same forecasts.
+func change(without, with []verdict) *[2]float64 {
+	var cooks []string
+	var by []float64
+	for i, v := range with {
+		cooks = append(cooks, v.piece.cook)
+		by = append(by, v.loss()-without[i].loss())
+	}
+	return span(score.ChanceOfMean(cooks, by))
+}
+
+// span rounds a range; nil where nothing can be said.
+func span(r score.Range) *[2]float64 {
+	low, high := known(r.Low), known(r.High)
+	if low == nil || high == nil {
+		return nil
+	}
+	return &[2]float64{*low, *high}
 }
 
 // known rounds to a thousandth; nil for NaN.
@@ -141,6 +170,7 @@ func (j *judge) text() string {
 	}
 	b.WriteString("Errors in minutes; the simple rules have median/mean error, and their mean error is their CRPS.\n\n")
 	table(&b, "at", append(r.Checkpoints, r.All))
+	chances(&b, append(r.Checkpoints, r.All))
 	table(&b, "wrap", r.Wrap)
 	table(&b, "cut", r.Cut)
 	table(&b, "fire", r.Fire)
@@ -148,10 +178,10 @@ func (j *judge) text() string {
 	histogram(&b, r)
 	if len(r.Sequence) > 0 {
 		b.WriteString("\nAfter learning from earlier cooks of the same pit (by the fire that is named)\n")
-		fmt.Fprintf(&b, "%-10s %5s   %15s %5s %5s     %12s %5s %5s\n", "cooks", "n", "without: median", "CRPS", "80 %", "with: median", "CRPS", "80 %")
+		fmt.Fprintf(&b, "%-10s %5s   %15s %5s %5s     %12s %5s %5s  %s\n", "cooks", "n", "without: median", "CRPS", "80 %", "with: median", "CRPS", "80 %", "CRPS changes by")
 		for _, s := range r.Sequence {
-			fmt.Fprintf(&b, "%-10s %5d   %15s %5s %5s     %12s %5s %5s\n", s.After, s.With.N, minutes(s.Without.MedianError),
-				minutes(s.Without.CRPS), share(s.Without.Cover80), minutes(s.With.MedianError), minutes(s.With.CRPS), share(s.With.Cover80))
+			fmt.Fprintf(&b, "%-10s %5d   %15s %5s %5s     %12s %5s %5s  %s\n", s.After, s.With.N, minutes(s.Without.MedianError),
+				minutes(s.Without.CRPS), share(s.Without.Cover80), minutes(s.With.MedianError), minutes(s.With.CRPS), share(s.With.Cover80), fromTo(s.ChangeRange))
 		}
 	}
 	return b.String()
@@ -164,6 +194,26 @@ func table(b *strings.Builder, of string, rows []rowReport) {
 			minutes(r.MeanError), minutes(r.CRPS), minutes(r.Pinball), share(r.Cover50), share(r.Cover80), both(r.Line), both(r.Newton), both(r.Kilogram))
 	}
 	b.WriteByte('\n')
+}
+
+// chances says how much of the figures is the luck of which cooks there were.
+func chances(b *strings.Builder, rows []rowReport) {
+	if rows[len(rows)-1].CRPSRange == nil {
+		return
+	}
+	b.WriteString("The same with other cooks of this kind: 95 of 100 draws of these cooks, with replacement, give\n")
+	fmt.Fprintf(b, "%-18s %5s %12s %12s\n", "at", "n", "median", "CRPS")
+	for _, r := range rows {
+		fmt.Fprintf(b, "%-18s %5d %12s %12s\n", r.Of, r.N, fromTo(r.MedianRange), fromTo(r.CRPSRange))
+	}
+	b.WriteByte('\n')
+}
+
+func fromTo(r *[2]float64) string {
+	if r == nil {
+		return "-"
+	}
+	return minutes(&r[0]) + " to " + minutes(&r[1])
 }
 
 func histogram(b *strings.Builder, r backtestReport) {

@@ -55,10 +55,11 @@ func Expected() [bins]float64 { return [bins]float64{0.05, 0.05, 0.15, 0.25, 0.2
 
 // Tally collects forecasts with their truths. The zero value is empty.
 type Tally struct {
-	errors        []float64
-	crps, pinball float64
-	in50, in80    int
-	pit           [bins]int
+	errors     []float64
+	losses     []float64 // CRPS of each
+	pinball    float64
+	in50, in80 int
+	pit        [bins]int
 }
 
 // Add takes in a forecast and the minutes that it really took.
@@ -76,7 +77,7 @@ func (t *Tally) Add(q Quantiles, y float64) {
 		c[i] = counted(q[i])
 	}
 	y = counted(y)
-	t.crps += CRPS(levels[:], c[:], y)
+	t.losses = append(t.losses, CRPS(levels[:], c[:], y))
 	for i, level := range levels {
 		t.pinball += Pinball(level, c[i], y) / float64(len(levels))
 	}
@@ -106,7 +107,7 @@ type Score struct {
 func (t *Tally) Score() Score {
 	n := float64(len(t.errors))
 	s := Score{N: len(t.errors), MedianError: Median(t.errors), MeanError: mean(t.errors),
-		CRPS: t.crps / n, Pinball: t.pinball / n, Cover50: float64(t.in50) / n, Cover80: float64(t.in80) / n}
+		CRPS: mean(t.losses), Pinball: t.pinball / n, Cover50: float64(t.in50) / n, Cover80: float64(t.in80) / n}
 	for i, k := range t.pit {
 		s.PIT[i] = float64(k) / n
 	}
