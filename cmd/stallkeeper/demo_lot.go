@@ -145,7 +145,7 @@ func (d *demoLot) cooled(ctx context.Context) error {
 		sheetLine{d.dry, demoBy, record.StageStarted{Stage: cook.StageDry, Piece: demoPiece, Probes: probes, Note: "rinsed, rubbed, uncovered"}})
 }
 
-// move ends the stage that runs and begins the next, on the probes of a cook or on those named; without a stage it only ends.
+// move ends the stage that runs and begins the next, on the probes of a cook or on those named; "none" only ends it.
 func (d *demoLot) move(ctx context.Context, at time.Time, to cook.Stage, id cook.ID, probes ...cook.ProbeID) error {
 	in := map[string]any{"to": to, "piece": demoPiece, "at": at, "by": demoBy, "cook": id, "probes": probes}
 	return d.api.call(ctx, "POST", "/lots/"+string(d.id)+"/stage", in, nil)
@@ -161,7 +161,7 @@ func (d *demoLot) follow(ctx context.Context, e simulate.Event) error {
 
 // served ends the holding at the serving hour and weighs what is left.
 func (d *demoLot) served(ctx context.Context, s simulate.Scenario, now simulate.Truth) error {
-	if err := d.move(ctx, s.ServeBy, "", 0); err != nil {
+	if err := d.move(ctx, s.ServeBy, "none", 0); err != nil {
 		return err
 	}
 	i := slices.IndexFunc(s.Pieces, func(p simulate.Piece) bool { return p.ID == string(demoPiece) })

@@ -86,15 +86,12 @@ func (m lotMoveCmd) Run(c *console) error {
 	}
 	body := struct {
 		signed
-		To     string   `json:"to,omitempty"`
+		To     string   `json:"to"`
 		Piece  string   `json:"piece,omitempty"`
 		Probes []string `json:"probes,omitempty"`
 		Cook   cook.ID  `json:"cook,omitempty"`
 		Note   string   `json:"note,omitempty"`
 	}{by, m.To, m.Piece, m.Probe, m.Cook, m.Note}
-	if m.To == "none" {
-		body.To = ""
-	}
 	var moved struct {
 		Entries []record.Entry `json:"entries"`
 		Warning string         `json:"warning"`

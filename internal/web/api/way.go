@@ -2,8 +2,10 @@ package api
 
 import (
 	"net/http"
+	"strings"
 
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
 )
@@ -14,6 +16,17 @@ type movedDoc struct {
 	Warning string     `json:"warning,omitempty"`
 }
 
+// nextNone in the place of the next stage only ends what runs.
+const nextNone = "none"
+
+func stageNames() string {
+	var out []string
+	for _, s := range cook.Stages() {
+		out = append(out, string(s))
+	}
+	return strings.Join(out, ", ")
+}
+
 func (api *API) postLotStage(w http.ResponseWriter, r *http.Request) error {
 	var in struct {
 		visitor.Signature
@@ -21,6 +34,12 @@ func (api *API) postLotStage(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err := take(r, &in, false); err != nil {
 		return err
+	}
+	switch in.To {
+	case "":
+		return problem.Bad(`to is missing: send the next stage as one of %s, or "none" to end what runs and begin nothing`, stageNames())
+	case nextNone:
+		in.To = ""
 	}
 	who, auth, err := api.opts.Sign(r, in.Signature)
 	if err != nil {

@@ -16,8 +16,9 @@ var wayCalls = []call{
 	{method: "GET", path: v1 + "/lots/w1/plan", template: v1 + "/lots/{lot}/plan", status: 404},
 	{method: "POST", path: v1 + "/plans", status: 201, body: `{"serve":"2026-11-26T16:00:00-06:00","pit_c":110,"pieces":[{"id":"flat","cut":"brisket_flat_cured","mass_kg":3.1,"thickness_mm":58,"target_c":92.5}],"lot":"w1"}`},
 	{golden: "way-plan", method: "GET", path: v1 + "/lots/w1/plan", template: v1 + "/lots/{lot}/plan", status: 200},
-	{method: "POST", path: v1 + "/lots/w1/stage", template: v1 + "/lots/{lot}/stage", status: 201, body: `{"by":"KM","at":"2026-11-26T07:30:00Z"}`},
-	{method: "POST", path: v1 + "/lots/w1/stage", template: v1 + "/lots/{lot}/stage", status: 409, body: `{"by":"KM"}`},
+	{method: "POST", path: v1 + "/lots/w1/stage", template: v1 + "/lots/{lot}/stage", status: 400, undocumentedIn: true, body: `{"by":"KM","at":"2026-11-26T07:30:00Z"}`}, // forgotten: it must not end what runs
+	{method: "POST", path: v1 + "/lots/w1/stage", template: v1 + "/lots/{lot}/stage", status: 201, body: `{"to":"none","by":"KM","at":"2026-11-26T07:30:00Z"}`},
+	{method: "POST", path: v1 + "/lots/w1/stage", template: v1 + "/lots/{lot}/stage", status: 409, body: `{"to":"none","by":"KM"}`},
 	{method: "POST", path: v1 + "/records", status: 201, body: `{"lot":"w1","kind":"weighed","body":{"when":"smoked","mass_kg":2.1},"by":"KM","at":"2026-11-26T07:40:00Z"}`},
 	{golden: "way-yield", method: "GET", path: v1 + "/lots/w1/yield", template: v1 + "/lots/{lot}/yield", status: 200},
 	{golden: "stock-in", method: "POST", path: v1 + "/stock", status: 201, body: `{"lot":"w1","portions":6,"mass_kg":0.25,"kept":"frozen","where":"freezer 2","by":"KM"}`},
