@@ -85,9 +85,9 @@ func (l cookListCmd) Run(c *console) error {
 	for _, s := range answer.Cooks {
 		state := "running"
 		if !s.Running() {
-			state = "ended " + s.Ended.Local().Format("2006-01-02 15:04")
+			state = "ended " + clock(s.Ended)
 		}
-		fmt.Fprintf(c.out, "%4d  %s  %-28s  %d pieces  %s\n", s.ID, s.Started.Local().Format("2006-01-02 15:04"), s.Name, len(s.Pieces), state)
+		fmt.Fprintf(c.out, "%4d  %-22s  %-28s  %d pieces  %s\n", s.ID, clock(s.Started), s.Name, len(s.Pieces), state)
 	}
 	return nil
 }

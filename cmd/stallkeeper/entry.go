@@ -87,4 +87,5 @@ func (v lotVerb) enter(c *console, body record.Body) error {
 	return v.daemonAPI.enter(c, entry{signed: by, Lot: cook.LotID(v.Lot), Kind: body.Kind(), Body: data})
 }
 
-func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+// clock is a time on this machine's clock.
+func clock(t time.Time) string { return when.Date(t, time.Local) }

@@ -107,7 +107,7 @@ func (l lotListCmd) Run(c *console) error {
 		return err
 	}
 	for _, s := range answer.Lots {
-		fmt.Fprintf(c.out, "%s  %-32s  %-24s  %s\n", s.Opened.Local().Format("2006-01-02"), s.ID, s.Product, s.state())
+		fmt.Fprintf(c.out, "%-15s  %-32s  %-24s  %s\n", dateOf(s.Opened), s.ID, s.Product, s.state())
 	}
 	return nil
 }
@@ -139,7 +139,7 @@ func (s shownLot) state() string {
 		}
 	}
 	if !s.Running() {
-		out = append(out, "closed "+s.Closed.Local().Format("2006-01-02"))
+		out = append(out, "closed "+dateOf(s.Closed))
 	}
 	if s.OpenDeviations > 0 {
 		out = append(out, strconv.Itoa(s.OpenDeviations)+" open deviations")
@@ -209,7 +209,7 @@ func (s lotShowCmd) Run(c *console) error {
 		fmt.Fprintf(c.out, "  note         %s, %s %s\n", n.Body.Text, clock(n.At), n.By)
 	}
 	if !lot.KeepUntil.IsZero() {
-		fmt.Fprintf(c.out, "  records to be kept until %s; nothing is deleted by the program\n", lot.KeepUntil.Local().Format(time.DateOnly))
+		fmt.Fprintf(c.out, "  records to be kept until %s; nothing is deleted by the program\n", dateOf(lot.KeepUntil))
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/when"
 )
 
 type lotStoreCmd struct {
@@ -59,7 +60,7 @@ func (s lotStoreCmd) Run(c *console) error {
 	if err := json.Unmarshal(kept.Body, &in); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(c.out, "entry %d: %d portions %s, to be used by %s (%s)\n", kept.Seq, in.Portions, in.Kept, in.UseBy.Local().Format("2 Jan 2006"), in.Standard)
+	_, err = fmt.Fprintf(c.out, "entry %d: %d portions %s, to be used by %s (%s)\n", kept.Seq, in.Portions, in.Kept, dateOf(in.UseBy), in.Standard)
 	return err
 }
 
@@ -176,7 +177,7 @@ func inPlace(where string) string {
 	return ", " + where
 }
 
-func dateOf(t time.Time) string { return t.Local().Format("2 Jan 2006") }
+func dateOf(t time.Time) string { return when.Calendar(t, time.Local) }
 
 func useBy(t time.Time) string {
 	if t.IsZero() {

@@ -42,7 +42,7 @@ func (t lotTimelineCmd) Run(c *console) error {
 		if !m.Until.IsZero() {
 			until = " until " + clock(m.Until)
 		}
-		fmt.Fprintf(c.out, "%s  %-18s%s %s\n", clock(m.At), m.What, until, m.Text)
+		fmt.Fprintf(c.out, "%-22s  %-18s%s %s\n", clock(m.At), m.What, until, m.Text)
 	}
 	return nil
 }

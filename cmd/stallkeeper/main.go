@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"stallkeeper/internal/cook"
 )
 
 // cli is the whole command line.
@@ -115,6 +117,9 @@ func decodeTime(ctx *kong.DecodeContext, target reflect.Value) error {
 	at, err := time.Parse(time.RFC3339, text)
 	if err != nil {
 		return fmt.Errorf("%q is not a time: write it like 2026-05-03T18:00:00+02:00", text)
+	}
+	if err := cook.CheckSaid(text, at); err != nil {
+		return err
 	}
 	target.Set(reflect.ValueOf(at))
 	return nil

@@ -214,7 +214,7 @@ func parseMoment(flag, text string, zone *time.Location) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339, text)
 	if err == nil {
 		_, offset := t.Zone()
-		return t.In(time.FixedZone("", offset)), nil // never the machine's own zone
+		return t.In(time.FixedZone("", offset)), cook.CheckSaid(flag, t) // never the machine's own zone
 	}
 	if zone != nil {
 		for _, layout := range []string{"2006-01-02T15:04:05", "2006-01-02T15:04"} {
@@ -225,7 +225,7 @@ func parseMoment(flag, text string, zone *time.Location) (time.Time, error) {
 			if t.Format(layout) != text {
 				return t, fmt.Errorf("%s %s does not exist in %s, where the clocks change: give another hour", flag, text, zone)
 			}
-			return t, nil
+			return t, cook.CheckSaid(flag, t)
 		}
 	}
 	return t, fmt.Errorf("%s %q is not a time: write it as 2026-05-03T18:00:00+02:00, or without the offset and with --zone", flag, text)

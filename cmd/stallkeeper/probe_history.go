@@ -67,7 +67,7 @@ Exit status 1: never checked, not passed, or overdue.`
 
 // Run prints the checks of a probe, its drift, and which readings are in doubt.
 func (p probeHistoryCmd) Run(c *console) error {
-	if err := cook.ProbeID(p.Probe).Validate(); err != nil {
+	if err := cook.ProbeID(p.Probe).CheckKept(); err != nil {
 		return err
 	}
 	var s standing
@@ -97,7 +97,7 @@ func (s standing) text() string {
 		if k.AsLeft {
 			which = "as left"
 		}
-		fmt.Fprintf(&b, "%s  %-10s  %s, %s, within ±%g K", k.Time.Local().Format("2006-01-02 15:04"), verdict, which, k.By, k.Tolerance)
+		fmt.Fprintf(&b, "%-22s  %-10s  %s, %s, within ±%g K", clock(k.Time), verdict, which, k.By, k.Tolerance)
 		for _, q := range k.Points {
 			fmt.Fprintf(&b, "; %.2f °C shown for %.2f °C (%+.2f K)", q.Read, q.True, q.Error)
 		}
@@ -114,10 +114,10 @@ func (s standing) text() string {
 	for _, d := range s.Doubtful {
 		from, to := "the beginning", "now"
 		if d.From != nil {
-			from = d.From.Local().Format("2006-01-02 15:04")
+			from = clock(*d.From)
 		}
 		if d.To != nil {
-			to = d.To.Local().Format("2006-01-02 15:04")
+			to = clock(*d.To)
 		}
 		fmt.Fprintf(&b, "readings in doubt from %s to %s\n", from, to)
 	}

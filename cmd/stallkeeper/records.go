@@ -94,7 +94,7 @@ func (l recordsListCmd) Run(c *console) error {
 		if d := e.Late(); d > 0 {
 			note += fmt.Sprintf("  entered %s later", when.Span(d))
 		}
-		fmt.Fprintf(c.out, "%6d  %s  %-24s  %-20s  %s (%s)  %s%s\n", e.Seq, clock(e.At), e.Lot, e.Kind, e.By, e.Auth, e.Body, note)
+		fmt.Fprintf(c.out, "%6d  %-22s  %-24s  %-20s  %s (%s)  %s%s\n", e.Seq, clock(e.At), e.Lot, e.Kind, e.By, e.Auth, e.Body, note)
 	}
 	if answer.Next != nil {
 		fmt.Fprintln(c.errOut, "there are more: give --limit, --from or --to")

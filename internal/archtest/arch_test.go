@@ -24,7 +24,7 @@ var allowed = map[string][]string{
 	"internal/alarm":     {"internal/when", "internal/cook", "estimator/thermal"},
 	"internal/sense":     {"internal/when", "internal/cook", "estimator/thermal"},
 	"internal/safety":    {"internal/when", "internal/cook", "estimator/thermal"},
-	"internal/record":    {"internal/cook", "estimator/thermal"},
+	"internal/record":    {"internal/when", "internal/cook", "estimator/thermal"},
 	"internal/simulate":  {"estimator/thermal"},
 	"internal/score":     {"estimator/thermal"},
 	"internal/convert":   {"estimator/thermal"},
@@ -60,7 +60,7 @@ var allowed = map[string][]string{
 	"internal/web/page/curve":    {"internal/cook", "internal/monitor", "internal/web/chart", "internal/web/page/frame", "internal/web/shop"},
 	"internal/web/page/watch":    {"estimator", "estimator/thermal", "internal/alarm", "internal/cook", "internal/monitor", "internal/outlook", "internal/web/chart", "internal/web/page/curve", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
 	"internal/web/page/cooks":    {"estimator", "internal/cook", "internal/monitor", "internal/outlook", "internal/score", "internal/web/chart", "internal/web/page/curve", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
-	"internal/web/page/lots":     {"internal/brine", "internal/cook", "internal/larder", "internal/monitor", "internal/record", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
+	"internal/web/page/lots":     {"internal/when", "internal/brine", "internal/cook", "internal/larder", "internal/monitor", "internal/record", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
 	"internal/web/page/plans":    {"estimator", "internal/brine", "internal/cook", "internal/plan", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
 	"internal/web/page/probes":   {"estimator/thermal", "internal/calibrate", "internal/cook", "internal/monitor", "internal/record", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
 	"internal/web/page/pagetest": {"internal/web", "internal/web/shop", "internal/web/webtest"}, // for tests only

@@ -237,6 +237,7 @@ func (c *Config) validateUsers() error {
 		if u.Name == "" || u.PasswordHash == "" {
 			errs = append(errs, fmt.Errorf("%s needs name and password_hash", block("user", i, u.Name)))
 		}
+		errs = append(errs, cook.CheckText(fmt.Sprintf("user[%d].name", i), u.Name))
 		if !slices.Contains([]string{"watch", "work", "manage"}, u.Role) {
 			errs = append(errs, fmt.Errorf("%s: role %q is not watch, work or manage", block("user", i, u.Name), u.Role))
 		}

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"stallkeeper/estimator/thermal"
 )
@@ -129,20 +128,6 @@ func (c *Cook) SetPointAt(at time.Time) thermal.Celsius {
 	return point
 }
 
-// maxText bounds names and notes, in bytes.
-const maxText = 200
-
-// CheckText reports a text that is too long or has control characters; what names the field in the error.
-func CheckText(what, s string) error {
-	if len(s) > maxText {
-		return fmt.Errorf("%s is %d bytes long: shorten it to %d", what, len(s), maxText)
-	}
-	if strings.ContainsFunc(s, func(r rune) bool { return unicode.IsControl(r) || r == unicode.ReplacementChar }) {
-		return fmt.Errorf("%s has control or invalid characters: use plain text", what)
-	}
-	return nil
-}
-
 // Validate reports everything that is wrong with a cook, one line each.
 func (c *Cook) Validate() error {
 	var errs []error
@@ -154,13 +139,14 @@ func (c *Cook) Validate() error {
 	if c.Started.IsZero() {
 		add("started is missing: give it as RFC 3339, such as 2026-05-02T20:00:00+02:00")
 	}
+	errs = append(errs, CheckTime("started", c.Started), CheckPlanned("serve_by", c.ServeBy, c.Started))
 	if !c.ServeBy.IsZero() && !c.ServeBy.After(c.Started) {
 		add("serve_by %s is not after started %s", c.ServeBy.Format(time.RFC3339), c.Started.Format(time.RFC3339))
 	}
 	if !(c.AltitudeM >= -430 && c.AltitudeM <= 6000) {
 		add("altitude_m %v is outside -430 to 6000", c.AltitudeM)
 	}
-	errs = append(errs, c.Pit.validate())
+	errs = append(errs, c.Pit.validate(c.Started))
 	if len(c.Pieces) == 0 {
 		add("pieces is empty: name at least one piece")
 	}
@@ -173,6 +159,11 @@ func (c *Cook) Validate() error {
 		if err := p.Validate(); err != nil {
 			add("pieces[%d]: %w", i, err)
 		}
+		if p.Plan != nil {
+			if err := CheckPlanned("wrap_at", p.Plan.At, c.Started); err != nil {
+				add("pieces[%d].plan: %w", i, err)
+			}
+		}
 	}
 	for i, e := range c.Events {
 		if err := c.CheckEvent(e); err != nil {
@@ -182,7 +173,7 @@ func (c *Cook) Validate() error {
 	return errors.Join(errs...)
 }
 
-func (p Pit) validate() error {
+func (p Pit) validate(start time.Time) error {
 	var errs []error
 	errs = append(errs, checkSetPoint("pit.setpoint_c", p.SetPoint), CheckText("pit.fire", p.Fire))
 	for i, q := range p.Plan {
@@ -190,6 +181,7 @@ func (p Pit) validate() error {
 		if q.At.IsZero() {
 			errs = append(errs, fmt.Errorf("pit.plan[%d].at is missing", i))
 		}
+		errs = append(errs, CheckPlanned(fmt.Sprintf("pit.plan[%d].at", i), q.At, start))
 	}
 	for _, id := range p.Probes {
 		errs = append(errs, id.Validate())
@@ -268,6 +260,9 @@ func (c *Cook) OffAt(piece PieceID) time.Time {
 func (c *Cook) CheckEvent(e Event) error {
 	if e.Time.IsZero() {
 		return errors.New("time is missing: give it as RFC 3339")
+	}
+	if err := CheckTime("time", e.Time); err != nil {
+		return err
 	}
 	if !slices.Contains(eventKinds, e.Kind) {
 		return fmt.Errorf("kind %q is not known: use one of wrap unwrap lid spritz setpoint fuel probe-moved piece-off", e.Kind)

@@ -45,8 +45,16 @@ func (p ProbeID) UsualRole() Role {
 // MaxProbeID is the longest probe name, in bytes.
 const MaxProbeID = 128
 
-// Validate reports what is wrong with a probe name: empty, too long, with MQTT wildcards, control characters or empty levels.
+// Validate reports what is wrong with a probe name: empty, too long, with MQTT wildcards, characters that are not seen, or empty levels.
 func (p ProbeID) Validate() error {
+	if err := p.CheckKept(); err != nil {
+		return err
+	}
+	return CheckSeen(fmt.Sprintf("probe name \"%s\"", Shown(string(p))), string(p))
+}
+
+// CheckKept is Validate for a name by which what is stored is looked up: names were once taken with characters that are not seen.
+func (p ProbeID) CheckKept() error {
 	s := string(p)
 	switch {
 	case s == "":

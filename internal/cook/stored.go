@@ -66,7 +66,16 @@ func Effective(entries []Entry) []Event {
 	return out
 }
 
-// Apply gives the cook with the amendment made, validated.
+// Make gives the cook with the amendment made, validated.
+func (a Amendment) Make(c Cook) (Cook, error) {
+	out, err := a.Apply(c)
+	if err != nil {
+		return out, err
+	}
+	return out, out.Validate()
+}
+
+// Apply gives the cook with an amendment that was made: it is not validated again, because the rules may be stricter now.
 func (a Amendment) Apply(c Cook) (Cook, error) {
 	c.Pieces = slices.Clone(c.Pieces)
 	if !a.ServeBy.IsZero() {
@@ -93,7 +102,7 @@ func (a Amendment) Apply(c Cook) (Cook, error) {
 			p.Plan = nil
 		}
 	}
-	return c, c.Validate()
+	return c, nil
 }
 
 // ReadingQuery asks for stored readings: ascending by time, then by probe.

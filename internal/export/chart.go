@@ -200,9 +200,9 @@ func (g *chart) frame() {
 		g.pdf.Line(x, g.y, x, g.y+g.hig)
 		text := when.Clock(t, g.in)
 		if every >= 24*time.Hour {
-			text = t.Format("Jan 2")
+			text = t.Format("2 Jan")
 		} else if i == 0 || t.Hour() < int(every/time.Hour) && t.Minute() == 0 {
-			text += "\n" + t.Format("Jan 2")
+			text += "\n" + t.Format("2 Jan")
 		}
 		for n, line := range strings.Split(text, "\n") {
 			g.pdf.SetXY(x-9, g.y+g.hig+0.6+float64(n)*3)
@@ -350,7 +350,7 @@ func (g *chart) silences(l Line) string {
 	last := g.Stage.From
 	note := func(until time.Time) {
 		if until.Sub(last) > gap {
-			found = append(found, fmt.Sprintf("%s for about %s", record.Stamp(last, g.in), when.Span(until.Sub(last))))
+			found = append(found, fmt.Sprintf("%s for about %s", when.Date(last, g.in), when.Span(until.Sub(last))))
 		}
 		last = until
 	}

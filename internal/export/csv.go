@@ -19,7 +19,7 @@ func csvHead() []string {
 }
 
 // CSV writes one row for each entry of the lot, and before them the checks of its instruments, by RFC 4180: commas, CRLF, UTF-8. Times stand
-// in UTC and local with the offset. A text that a spreadsheet would take for a formula (it begins with = + - @ or a control character) gets
+// in UTC and local with the offset, by RFC 3339. A text that a spreadsheet would take for a formula (it begins with = + - @ or a control character) gets
 // an apostrophe before it; numbers are the program's own and do not. It fails only on an entry that cannot be read.
 func CSV(a Account) ([]byte, error) {
 	var out bytes.Buffer
@@ -47,7 +47,7 @@ func csvRow(a Account, e record.Entry) ([]string, error) {
 		return nil, err
 	}
 	var everything []string
-	for _, s := range record.Tell(body, a.Location) {
+	for _, s := range record.TellWith(body, func(at time.Time) string { return local(at, a.Location) }) {
 		everything = append(everything, s.Name+": "+s.Text)
 	}
 	row := []string{safe(string(e.Lot)), strconv.FormatInt(e.Seq, 10), string(e.Kind), utc(e.At), local(e.At, a.Location), utc(e.Entered), local(e.Entered, a.Location),

@@ -27,7 +27,7 @@ func PDF(a Account) ([]byte, error) {
 	at := lastMoment(a)
 	foot := "Not signed by a checkpoint."
 	if a.Proof != nil {
-		foot = fmt.Sprintf("Checkpoint of entry %d, %s: %s", a.Proof.Checkpoint.Seq, record.Stamp(a.Proof.Checkpoint.At, a.Location), a.Proof.Checkpoint.Head)
+		foot = fmt.Sprintf("Checkpoint of entry %d, %s: %s", a.Proof.Checkpoint.Seq, when.Date(a.Proof.Checkpoint.At, a.Location), a.Proof.Checkpoint.Head)
 	}
 	s, err := newSheet("Lot "+string(a.Lot.ID), "Record of lot "+string(a.Lot.ID)+" · "+a.Lot.Product, foot, at)
 	if err != nil {
@@ -67,7 +67,7 @@ func (d *document) when(at time.Time) string {
 	if at.IsZero() {
 		return "–"
 	}
-	return record.Stamp(at, d.Location)
+	return when.Date(at, d.Location)
 }
 
 // front is the head of the lot and what an inspector looks for first.
@@ -77,7 +77,7 @@ func (d *document) front() error {
 	d.pdf.CellFormat(inner, 8, d.fit("Record of lot "+string(l.ID), inner), "", 0, "L", false, 0, "")
 	d.pdf.SetXY(margin, d.pdf.GetY()+10)
 	facts := [][2]string{{"Establishment", cmp.Or(d.Establishment, "NOT SET: [records] shop in the configuration")}, {"Product", l.Product}, {"Code", orDash(l.Code)}, {"Kept", cmp.Or(string(l.Class), "not given; kept as long as the longest")},
-		{"Opened", d.when(l.Opened) + " by " + l.OpenedBy}, {"Closed", d.closed()}, {"Times", zoneWords(d.Location) + ", with the offset from UTC"}}
+		{"Opened", d.when(l.Opened) + " by " + l.OpenedBy}, {"Closed", d.closed()}, {"Times", "local, of " + d.zone()}}
 	if l.Note != "" {
 		facts = append(facts, [2]string{"Note", l.Note})
 	}
@@ -89,12 +89,13 @@ func (d *document) front() error {
 	return nil
 }
 
-// zoneWords names the time zone; the machine's own has no name that means anything elsewhere.
-func zoneWords(in *time.Location) string {
-	if in == time.Local {
-		return "local time of the shop's machine"
+// zone names the time zone, once for all times of the document; both offsets where the clocks were set between its first and its last.
+func (d *document) zone() string {
+	first, last := when.Zone(d.Location, d.Lot.Opened), when.Zone(d.Location, lastMoment(d.Account))
+	if first != last {
+		return first + " at first, " + last + " at the end; a time that the clock showed twice has its offset beside it"
 	}
-	return "local time of " + in.String()
+	return first
 }
 
 func orDash(s string) string { return cmp.Or(s, "–") }

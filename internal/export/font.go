@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"stallkeeper/internal/cook"
 )
 
 // DejaVu Sans Condensed, whose licence stands beside it, shows Latin, Greek, Cyrillic and many more, but no East Asian scripts.
@@ -89,7 +91,7 @@ func (s *shown) text(in string) string {
 		switch {
 		case r == '\n':
 			out.WriteRune(r)
-		case r < ' ' || !s.fonts[0].has(r) || !s.fonts[1].has(r):
+		case cook.Unseen(r) || !s.fonts[0].has(r) || !s.fonts[1].has(r):
 			s.replaced[r]++
 			fmt.Fprintf(&out, "[%U]", r)
 		default:

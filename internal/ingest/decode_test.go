@@ -99,6 +99,8 @@ func TestDecode_OneValue(t *testing.T) {
 func TestDecode_Quarantines(t *testing.T) {
 	tests := []struct{ topic, payload, reason string }{
 		{"core", "", "empty"},
+		{"co\u202ere", "68.2", "U+202E"}, // turns what is written behind it; U+200B has no width
+		{"pit/l\u200beft", "68.2", "U+200B"},
 		{"core", " \n", "empty"},
 		{"core", "warm", "not a number"},
 		{"core", "68,2", "not a number"},

@@ -88,6 +88,7 @@ func New(o Options) *State {
 	if len(o.Safety.Sets) == 0 {
 		o.Safety.Sets = safety.DefaultSets()
 	}
+	o.Safety.Zone = o.Zone
 	m := &State{
 		o: o, track: o.beside, words: alarm.Words{Zone: o.Zone}, intake: alarm.NewIntake(o.Settings, alarm.Words{Zone: o.Zone}), way: IntakeView{Connected: true},
 		probes: map[cook.ProbeID]*probe{}, boards: map[string]*board{}, devices: map[string]*device{}, boardOf: map[cook.ProbeID]string{}, told: map[alarm.ID]bool{}, beside: map[alarm.ID]bool{}, kept: map[alarm.ID]alarm.Alarm{},

@@ -49,8 +49,7 @@ type Piece struct {
 
 // Bounds of what is taken.
 const (
-	longestCure  = 120 * 24 * time.Hour
-	longestAhead = 400 * 24 * time.Hour
+	longestCure = 120 * 24 * time.Hour
 )
 
 // Validate says what is wrong with a request and what to enter instead.
@@ -64,7 +63,7 @@ func (r Request) Validate() error {
 		add("the serving hour is missing: enter it as RFC 3339, such as 2026-05-03T18:00:00+02:00")
 	case !r.Serve.After(r.Now):
 		add("the serving hour %s is not after now, %s: enter an hour to come", r.Serve.Format(time.RFC3339), r.Now.Format(time.RFC3339))
-	case r.Serve.Sub(r.Now) > longestAhead:
+	case r.Serve.Sub(r.Now) > cook.Farthest:
 		add("the serving hour %s is more than 400 days ahead: check the year", r.Serve.Format(time.RFC3339))
 	}
 	if !(r.Pit >= 40 && r.Pit <= 300) {

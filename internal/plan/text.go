@@ -98,7 +98,7 @@ func (p Plan) byDay() string {
 			pieces = append(pieces, string(p.Steps[k].Piece))
 		}
 		i = k
-		if d := s.At.In(zone).Format("Mon 2 Jan 2006"); d != today {
+		if d := when.Calendar(s.At, zone); d != today {
 			today = d
 			b.WriteString("\n" + d + "\n")
 		}

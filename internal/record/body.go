@@ -121,7 +121,11 @@ func (RawMaterial) Kind() Kind { return KindRawMaterial }
 // Validate asks for name and reference.
 func (r RawMaterial) Validate() error {
 	return errors.Join(filled("name", r.Name), filled("reference", r.Reference), cook.CheckText("supplier", r.Supplier), checkMass(r.MassKg, true),
-		checkTime("received", r.Received), checkTime("use_by", r.UseBy), r.checkPrice())
+		cook.CheckTime("received", r.Received), cook.CheckTime("use_by", r.UseBy), r.checkPrice())
+}
+
+func (r RawMaterial) happenedBy(entered time.Time) error {
+	return cook.CheckHappened("received", r.Received, entered)
 }
 
 func (r RawMaterial) checkPrice() error {
@@ -323,13 +327,6 @@ func checkMass(kg float64, mayLack bool) error {
 	}
 	if !(kg > 0 && kg <= maxMass) {
 		return fmt.Errorf("mass_kg %v is not above 0 and at most %d", kg, maxMass)
-	}
-	return nil
-}
-
-func checkTime(what string, t time.Time) error {
-	if !t.IsZero() && (t.Before(earliest()) || t.Year() > 2200) {
-		return fmt.Errorf("%s %s is not between the years 2000 and 2200", what, t.Format(time.RFC3339))
 	}
 	return nil
 }

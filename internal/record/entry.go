@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"stallkeeper/internal/cook"
 )
@@ -82,13 +80,9 @@ func (e Entry) Late() time.Duration {
 
 // Limits of what is taken. Choices of this project.
 const (
-	MaxBody  = 64 << 10         // bytes of canonical JSON
-	maxText  = 4000             // bytes of one string in it
-	maxAhead = 10 * time.Minute // of an event before its entry: clocks differ
+	MaxBody = 64 << 10 // bytes of canonical JSON
+	maxText = 4000     // bytes of one string in it
 )
-
-// earliest is the first event that is believed; before it a clock was not set.
-func earliest() time.Time { return time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC) }
 
 // Make checks a draft by itself and makes the entry that follows the one before it. Whether it fits its lot is for Lot.Accepts.
 func (d Draft) Make(seq int64, prev Hash, entered time.Time) (Entry, error) {
@@ -130,11 +124,9 @@ func (d Draft) check(e Entry) error {
 	default:
 		errs = append(errs, fmt.Errorf("auth %q is not pin, login, said or daemon", d.Auth))
 	}
-	if e.At.Before(earliest()) {
-		errs = append(errs, fmt.Errorf("at %s is before the year 2000: correct the time", e.At.Format(time.RFC3339)))
-	}
-	if e.At.After(e.Entered.Add(maxAhead)) {
-		errs = append(errs, fmt.Errorf("at %s is in the future: enter what has happened, or set the machine's clock", e.At.Format(time.RFC3339)))
+	errs = append(errs, cook.CheckHappened("at", e.At, e.Entered))
+	if b, ok := d.Body.(happened); ok {
+		errs = append(errs, b.happenedBy(e.Entered))
 	}
 	if d.Corrects != 0 && strings.TrimSpace(d.Reason) == "" {
 		errs = append(errs, errors.New("reason is missing: say why the entry is corrected"))
@@ -157,8 +149,13 @@ func CheckLotID(id cook.LotID) error {
 	return nil
 }
 
-// checkBody bounds the size of a canonical body and of its strings, and refuses characters that would make a record unreadable: control
-// characters other than the new line, and those that turn the direction of writing.
+// happened is a body that says when something happened.
+type happened interface {
+	// happenedBy reports a time that is later than the entry.
+	happenedBy(entered time.Time) error
+}
+
+// checkBody bounds the size of a canonical body and of its strings, and refuses characters that would make a record unreadable.
 func checkBody(body []byte) error {
 	if len(body) > MaxBody {
 		return fmt.Errorf("it is %d bytes long: shorten it to %d", len(body), MaxBody)
@@ -194,12 +191,7 @@ func checkString(s string) error {
 	if len(s) > maxText {
 		return fmt.Errorf("a text is %d bytes long: shorten it to %d", len(s), maxText)
 	}
-	for _, r := range s {
-		if r != '\n' && unicode.IsControl(r) || r == utf8.RuneError || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
-			return fmt.Errorf("a text has the character %U: use plain text", r)
-		}
-	}
-	return nil
+	return cook.CheckProse("a text", s)
 }
 
 // timeForm is how times are hashed: UTC with all six places of the microseconds.

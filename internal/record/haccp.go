@@ -127,7 +127,7 @@ func (Deviation) Kind() Kind { return KindDeviation }
 
 // Validate asks for what happened.
 func (d Deviation) Validate() error {
-	errs := []error{d.validate(), checkTime("from", d.From), checkTime("until", d.Until)}
+	errs := []error{d.validate(), cook.CheckTime("from", d.From), cook.CheckTime("until", d.Until)}
 	if strings.TrimSpace(d.What) == "" {
 		errs = append(errs, errors.New("what is missing: say what was not as it should be"))
 	}
@@ -135,6 +135,10 @@ func (d Deviation) Validate() error {
 		errs = append(errs, errors.New("until is before from: swap them"))
 	}
 	return errors.Join(errs...)
+}
+
+func (d Deviation) happenedBy(entered time.Time) error {
+	return cook.CheckHappened("from", d.From, entered) // until may be an end that is foreseen
 }
 
 // Disposition says what became of the product.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"stallkeeper/internal/when"
 )
 
 // Point is one line of how a lot stands. Open means that somebody has something to do or to know.
@@ -94,9 +96,9 @@ func (l *Lot) reviewPoint(in *time.Location) Point {
 	case !holds:
 		return Point{"The pre-shipment review is older than the newest entries: the lot is to be REVIEWED AGAIN.", true}
 	case !review.Body.Ship:
-		return Point{fmt.Sprintf("Pre-shipment review by %s, %s: the lot does NOT leave.", review.By, Stamp(review.At, in)), true}
+		return Point{fmt.Sprintf("Pre-shipment review by %s, %s: the lot does NOT leave.", review.By, when.Date(review.At, in)), true}
 	}
-	return Point{fmt.Sprintf("Pre-shipment review by %s, %s: the lot may leave.", review.By, Stamp(review.At, in)), false}
+	return Point{fmt.Sprintf("Pre-shipment review by %s, %s: the lot may leave.", review.By, when.Date(review.At, in)), false}
 }
 
 func (l *Lot) verifiedPoint() Point {

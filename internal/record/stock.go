@@ -33,7 +33,7 @@ const maxPortions = 10000
 
 // Validate asks for a number of portions, how they are kept, and the standard of a use-by date.
 func (p Portioned) Validate() error {
-	errs := []error{checkPiece(p.Piece), checkMass(p.MassKg, true), cook.CheckText("where", p.Where), cook.CheckText("standard", p.Standard), checkTime("use_by", p.UseBy),
+	errs := []error{checkPiece(p.Piece), checkMass(p.MassKg, true), cook.CheckText("where", p.Where), cook.CheckText("standard", p.Standard), cook.CheckTime("use_by", p.UseBy),
 		oneOf("kept", p.Kept, InFreezer, InCooler), checkPortions(p.Portions)}
 	if !p.UseBy.IsZero() && p.Standard == "" {
 		errs = append(errs, errors.New("standard is missing: say by which standard use_by was reckoned, because they differ"))

@@ -9,6 +9,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Said is one thing that an entry says, for people: "measured", "71.4 °C (160.5 °F)".
@@ -26,9 +27,14 @@ func (k Kind) KindName() string {
 }
 
 // Tell gives everything that a body says, in the order in which people read it; what is missing from the body is missing here. Times
-// are local, with their offset; temperatures stand in both scales.
+// are local; temperatures stand in both scales.
 func Tell(body Body, in *time.Location) []Said {
-	t := teller{in: in}
+	return TellWith(body, func(at time.Time) string { return when.Date(at, in) })
+}
+
+// TellWith is Tell with times written otherwise, as for a spreadsheet.
+func TellWith(body Body, date func(time.Time) string) []Said {
+	t := teller{date: date}
 	switch b := body.(type) {
 	case *Opened:
 		t.say("product", b.Product).say("code", b.Code).say("kept", string(b.Class)).say("note", b.Note)
@@ -63,8 +69,8 @@ func Tell(body Body, in *time.Location) []Said {
 }
 
 type teller struct {
-	in  *time.Location
-	out []Said
+	date func(time.Time) string
+	out  []Said
 }
 
 // haccp tells the kinds that the plan asks for.
@@ -115,7 +121,7 @@ func (t *teller) monitoring(m *Monitoring) {
 	t.point(m.ControlPoint).say("because", m.Because).say("instrument", m.Instrument)
 	switch {
 	case m.LastCheck != 0:
-		t.say("last check", "entry "+strconv.FormatInt(m.LastCheck, 10)+", "+Stamp(m.CheckedAt, t.in))
+		t.say("last check", "entry "+strconv.FormatInt(m.LastCheck, 10)+", "+t.date(m.CheckedAt))
 	case m.Instrument != "":
 		t.say("last check", "none on record")
 	}
@@ -152,7 +158,7 @@ func (t *teller) yes(name string, is bool, text string) *teller {
 
 func (t *teller) when(name string, at time.Time) *teller {
 	if !at.IsZero() {
-		t.say(name, Stamp(at, t.in))
+		t.say(name, t.date(at))
 	}
 	return t
 }
@@ -211,9 +217,4 @@ func hundredth(v float64, sign string) string {
 // Mass is a weight in both systems: "3.2 kg (7.05 lb)"; 1 lb is 0.45359237 kg exactly (NIST SP 811).
 func Mass(kg float64) string {
 	return fmt.Sprintf("%s kg (%.2f lb)", number(kg), kg/0.45359237)
-}
-
-// Stamp is a moment as records show it: local time with its offset, which leaves no doubt: "2026-11-25 02:10:05 -05:00".
-func Stamp(at time.Time, in *time.Location) string {
-	return at.In(in).Format("2006-01-02 15:04:05 -07:00")
 }

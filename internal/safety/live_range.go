@@ -150,11 +150,11 @@ func (k *Keeping) Progress() Progress {
 	case !k.missed.IsZero():
 		p.Outcome, p.At, p.Began = Missed, k.missed, k.began
 		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", when.Exact(k.total), float64(k.worst))
-		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.began.UTC().Format("2006-01-02 15:04Z"), when.Exact(k.Tolerance))
+		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.s.date(k.began), when.Exact(k.Tolerance))
 	case k.gap:
 		p.At, p.Began = k.gapAt, k.gapFrom
 		p.Measured = fmt.Sprintf("%s without readings", when.Span(k.unseen))
-		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", when.Span(k.unseen), k.last.Probe, k.gapAt.UTC().Format("2006-01-02 15:04Z"))
+		p.Because = fmt.Sprintf("%s passed without readings of probe %s, the last time until %s: what happened then is not known", when.Span(k.unseen), k.last.Probe, k.s.date(k.gapAt))
 	case !k.begun:
 		p.Open, p.Measured, p.Because = true, "no usable reading", "nothing was measured"
 	default:

@@ -5,6 +5,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/when"
 )
 
 // Outcome is what a verdict says.
@@ -48,13 +49,22 @@ type Verdict struct {
 // Settings are what a shop may set; the zero value of MaxGap means 30 minutes.
 type Settings struct {
 	InstrumentError thermal.CelsiusDelta
-	MaxGap          time.Duration // longest interval between readings that still counts
-	FatPercent      float64       // of poultry; 0 = unknown
-	Organism        Organism      // of the advisory integral; zero = Salmonella
-	Own             Limits        // a shop's own stricter limits
+	MaxGap          time.Duration  // longest interval between readings that still counts
+	FatPercent      float64        // of poultry; 0 = unknown
+	Organism        Organism       // of the advisory integral; zero = Salmonella
+	Own             Limits         // a shop's own stricter limits
+	Zone            *time.Location // of the times that verdicts name; nil: UTC, and they say so
 }
 
 const defaultMaxGap = 30 * time.Minute // FSIS-GD-2021-14: observations at least every 30 min
+
+// date writes a time for people.
+func (s Settings) date(t time.Time) string {
+	if s.Zone == nil {
+		return when.Date(t, time.UTC) + " UTC"
+	}
+	return when.Date(t, s.Zone)
+}
 
 func (s Settings) maxGap() time.Duration {
 	if s.MaxGap > 0 {

@@ -116,7 +116,7 @@ func (db *DB) AppendAmendment(ctx context.Context, id cook.ID, a cook.Amendment)
 		if !stored.Running() {
 			return fmt.Errorf("change cook %d: %w: it has ended", id, cook.ErrConflict)
 		}
-		if _, err := a.Apply(stored.Cook); err != nil {
+		if _, err := a.Make(stored.Cook); err != nil {
 			return fmt.Errorf("change cook %d: %w", id, err)
 		}
 		body, err := json.Marshal(a)

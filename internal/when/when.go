@@ -92,3 +92,44 @@ func SameDay(a, b time.Time, in *time.Location) bool {
 	yy, mm, dd := b.In(in).Date()
 	return y == yy && m == mm && d == dd
 }
+
+// Date writes a time in full: "Thu 5 Nov 2026, 16:00". In the hour that comes twice when the clocks are set back, the offset stands behind it:
+// "Sun 25 Oct 2026, 02:30 (UTC+01:00)".
+func Date(t time.Time, in *time.Location) string {
+	t = t.In(in)
+	text := t.Format("Mon 2 Jan 2006, 15:04")
+	if twice(t) {
+		text += " (" + offset(t) + ")"
+	}
+	return text
+}
+
+// Calendar writes the day alone, in full: "Thu 5 Nov 2026".
+func Calendar(t time.Time, in *time.Location) string { return t.In(in).Format("Mon 2 Jan 2006") }
+
+// Zone names the zone in which times stand, with its offset at t, to be said once beside them: "Europe/Berlin (UTC+01:00)". A machine's own
+// zone has no name that means anything elsewhere.
+func Zone(in *time.Location, t time.Time) string {
+	switch name := in.String(); {
+	case in == time.UTC || name == "UTC":
+		return "UTC"
+	case in == time.Local || name == "" || name == "Local":
+		return "this machine's zone (" + offset(t.In(in)) + ")"
+	default:
+		return name + " (" + offset(t.In(in)) + ")"
+	}
+}
+
+func offset(t time.Time) string { return t.Format("UTC-07:00") }
+
+// twice reports whether the clock shows this time of this day at another moment too.
+func twice(t time.Time) bool {
+	for _, d := range []time.Duration{30 * time.Minute, time.Hour, 2 * time.Hour} { // by which clocks are set back somewhere
+		for _, other := range []time.Time{t.Add(d), t.Add(-d)} {
+			if other.Hour() == t.Hour() && other.Minute() == t.Minute() && other.Day() == t.Day() {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -61,3 +61,46 @@ func TestTimes_BearTheirDayWhereItIsAnother(t *testing.T) {
 		}
 	}
 }
+
+// In Berlin the clocks went back from 03:00 to 02:00 on 25 October 2026 (EU Directive 2000/84/EC: the last Sunday of October, 01:00 UTC); on Lord
+// Howe Island they go back by half an hour (time zone database, Australia/Lord_Howe).
+func TestDate_IsOneMoment(t *testing.T) {
+	for _, tc := range []struct{ zone, at, want string }{
+		{"Europe/Berlin", "2026-11-05T15:00:00Z", "Thu 5 Nov 2026, 16:00"},
+		{"Europe/Berlin", "2026-10-24T23:59:00Z", "Sun 25 Oct 2026, 01:59"},
+		{"Europe/Berlin", "2026-10-25T00:30:00Z", "Sun 25 Oct 2026, 02:30 (UTC+02:00)"},
+		{"Europe/Berlin", "2026-10-25T01:30:00Z", "Sun 25 Oct 2026, 02:30 (UTC+01:00)"},
+		{"Europe/Berlin", "2026-10-25T02:00:00Z", "Sun 25 Oct 2026, 03:00"},
+		{"Australia/Lord_Howe", "2026-04-04T14:45:00Z", "Sun 5 Apr 2026, 01:45 (UTC+11:00)"},
+		{"Australia/Lord_Howe", "2026-04-04T15:15:00Z", "Sun 5 Apr 2026, 01:45 (UTC+10:30)"},
+		{"UTC", "2026-05-03T11:05:59Z", "Sun 3 May 2026, 11:05"},
+	} {
+		in, err := time.LoadLocation(tc.zone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at, err := time.Parse(time.RFC3339, tc.at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := Date(at, in); got != tc.want {
+			t.Errorf("Date(%s) in %s = %q, want %q", tc.at, tc.zone, got, tc.want)
+		}
+	}
+}
+
+func TestZone_IsNamedWithItsOffset(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC)
+	for _, tc := range []struct {
+		in   *time.Location
+		want string
+	}{{berlin, "Europe/Berlin (UTC+02:00)"}, {time.UTC, "UTC"}, {time.FixedZone("", -5*3600), "this machine's zone (UTC-05:00)"}} {
+		if got := Zone(tc.in, at); got != tc.want {
+			t.Errorf("Zone = %q, want %q", got, tc.want)
+		}
+	}
+}

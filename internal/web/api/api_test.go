@@ -178,6 +178,33 @@ func TestFuture_IsRefused(t *testing.T) {
 	}
 }
 
+// U+202E turns the writing that follows it; U+200B has no width (Unicode Character Database).
+func TestDoors_RefuseTimesAndNamesThatAreNone(t *testing.T) {
+	server := newServer(t, webtest.NewShelf(t), webtest.Books(t))
+	for _, send := range []struct{ path, want, body string }{
+		{"/api/v1/readings", "before 2000", `{"probe":"flat","celsius":60,"time":"0001-05-03T08:00:00Z"}`},
+		{"/api/v1/cooks/7/events", "before 2000", `{"kind":"lid","time":"1970-01-01T08:30:00Z"}`},
+		{"/api/v1/cooks/7/end", "before 2000", `{"at":"0001-11-26T08:30:00Z"}`},
+		{"/api/v1/cooks", "before 2000", `{"name":"n","started":"0001-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
+		{"/api/v1/cooks", "serve_by", `{"name":"n","started":"2026-11-26T08:00:00Z","serve_by":"2036-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
+		{"/api/v1/lots", "before 2000", `{"id":"n1","product":"brisket","by":"KM","at":"0001-11-26T08:00:00Z"}`},
+		{"/api/v1/checks", "before 2000", `{"probe":"flat","by":"KM","time":"1026-11-26T08:00:00Z","points":[{"true_c":0,"read_c":0.4}]}`},
+		{"/api/v1/readings", "U+202E", `{"probe":"fl\u202eat","celsius":60}`},
+		{"/api/v1/cooks", "U+202E", `{"name":"a\u202eb","started":"2026-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
+		{"/api/v1/cooks", "U+200B", `{"name":"n","started":"2026-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p\u200b","cut":"brisket_flat","target_c":92}]}`},
+		{"/api/v1/cooks/7/events", "U+202E", `{"kind":"lid","by":"K\u202eM"}`},
+		{"/api/v1/lots", "U+200B", `{"id":"n1","product":"bris\u200bket","by":"KM"}`},
+		{"/api/v1/lots", "piece", `{"id":"n1","product":"brisket","by":"KM","pieces":[{"id":"fl\u202eat"}]}`},
+		{"/api/v1/lots", "U+200E", `{"id":"n1","product":"brisket","by":"K\u200eM"}`},
+	} {
+		w := webtest.Send(server, webtest.Request("POST", send.path, send.body))
+		if w.Code != 400 || !strings.Contains(w.Body.String(), send.want) {
+			t.Errorf("%s %s: %d %s, want 400 and %s", send.path, send.body, w.Code, w.Body, send.want)
+		}
+	}
+	webtest.MustProblem(t, webtest.Send(server, webtest.Request("POST", "/api/v1/checks", `{"probe":"flat","by":"KM","time":"2036-11-26T08:00:00Z","points":[{"true_c":0,"read_c":0.4}]}`)), 400)
+}
+
 func TestHandReading_IsMarked(t *testing.T) {
 	shelf := webtest.NewShelf(t)
 	server := newServer(t, shelf, nil)

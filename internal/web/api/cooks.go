@@ -127,7 +127,7 @@ func checkAmendment(stored *cook.Stored, a cook.Amendment) error {
 	if err := cook.CheckText("by", a.By); err != nil {
 		return problem.Bad("%s", problem.ClipTo(err.Error(), 200))
 	}
-	if _, err := a.Apply(stored.Cook); err != nil {
+	if _, err := a.Make(stored.Cook); err != nil {
 		return problem.Bad("%s", problem.ClipTo(err.Error(), 2000))
 	}
 	return nil

@@ -119,7 +119,7 @@ func (q *query) probe(name string) cook.ProbeID {
 	if !q.values.Has(name) {
 		return ""
 	}
-	if err := id.Validate(); err != nil {
+	if err := id.CheckKept(); err != nil {
 		q.fail("%s: %s", name, problem.ClipTo(err.Error(), 200))
 		return ""
 	}

@@ -12,18 +12,15 @@ import (
 	"stallkeeper/internal/web/problem"
 )
 
-// ahead is how far ahead of the daemon's clock a time may lie, as for readings over MQTT.
-const ahead = 10 * time.Minute
-
-// When gives the time that a person said, in UTC, or now where they said none. A time that is yet to come is refused under the name of what it
-// is the time of.
+// When gives the time that a person said, in UTC, or now where they said none. A time that is yet to come, or of another century,
+// is refused under the name of what it is the time of.
 func (s Shop) When(what string, said time.Time) (time.Time, error) {
 	now := s.Now()
 	if said.IsZero() {
 		return now.UTC(), nil
 	}
-	if said.After(now.Add(ahead)) {
-		return time.Time{}, problem.Bad("%s %s is in the future: the daemon's clock says %s", what, said.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
+	if err := cook.CheckHappened(what, said, now); err != nil {
+		return time.Time{}, problem.Bad("%v", err)
 	}
 	return said.UTC(), nil
 }

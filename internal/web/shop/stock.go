@@ -81,8 +81,8 @@ func (s Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth
 		if made.IsZero() {
 			made = now
 		}
-	} else if made.After(now.Add(ahead)) {
-		return record.Entry{}, problem.Bad("made is in the future: say when it was cooked")
+	} else if err := cook.CheckHappened("made", made, now); err != nil {
+		return record.Entry{}, problem.Bad("%v", err)
 	}
 	if life.Kept == record.InFreezer { // its quality counts from the freezing
 		made = in.At

@@ -2,6 +2,7 @@ package webtest
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"time"
 
@@ -29,7 +30,7 @@ func (b *checkbook) Append(_ context.Context, drafts ...record.Draft) ([]record.
 	for _, d := range drafts {
 		e, err := d.Make(int64(len(b.entries)+1), record.Hash{}, b.now)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%w: %w", record.ErrDraft, err)
 		}
 		b.entries, out = append(b.entries, e), append(out, e)
 	}

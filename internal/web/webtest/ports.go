@@ -90,7 +90,7 @@ func (n *Night) Amend(_ context.Context, id cook.ID, a cook.Amendment) error {
 	n.Change(func() {
 		s := &n.Snap.Cooks[0].Stored
 		var c cook.Cook
-		if c, err = a.Apply(s.Cook); err != nil {
+		if c, err = a.Make(s.Cook); err != nil {
 			return
 		}
 		s.Cook = c

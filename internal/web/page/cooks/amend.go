@@ -58,7 +58,7 @@ func (p *Set) postAmend(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	a.Time, a.By = cook.Instant(p.Now()), visitor.By(r, visitor.OnPage)
-	if _, err := a.Apply(stored.Cook); errors.Is(err, cook.ErrNotFound) {
+	if _, err := a.Make(stored.Cook); errors.Is(err, cook.ErrNotFound) {
 		return err
 	} else if err != nil {
 		return problem.Bad("%v", err)

@@ -92,6 +92,9 @@ func LocalTime(text string, in *time.Location) (time.Time, error) {
 		if layout != time.RFC3339 && t.Format(layout) != text {
 			return t, problem.Bad("time %q does not exist here, where the clocks change: give another hour", text)
 		}
+		if err := cook.CheckSaid("the time", t); err != nil {
+			return t, problem.Bad("%v", err)
+		}
 		return t, nil
 	}
 	return time.Time{}, problem.Bad("time %q: write it like 2026-05-02T20:00", problem.ClipTo(text, 40))

@@ -142,7 +142,10 @@ func (s Reader) Day(t time.Time) string {
 func (s Reader) Hour(t time.Time) string { return when.Clock(t, s.in) }
 
 // Date is the local date and time in full.
-func (s Reader) Date(t time.Time) string { return t.In(s.in).Format("Mon 2 Jan 2006, 15:04") }
+func (s Reader) Date(t time.Time) string { return when.Date(t, s.in) }
+
+// ZoneName names the zone of all times on the page.
+func (s Reader) ZoneName() string { return when.Zone(s.in, s.now) }
 
 // Stamp is for machines.
 func (Reader) Stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }

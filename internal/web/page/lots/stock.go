@@ -16,6 +16,7 @@ import (
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
+	"stallkeeper/internal/when"
 )
 
 // stockView is the stock page.
@@ -116,13 +117,13 @@ func (p *Set) getLabels(w http.ResponseWriter, r *http.Request) error {
 }
 
 func labelOf(lot *record.Lot, b record.Batch, n int, in *time.Location) label {
-	l := label{Product: lot.Product, Piece: string(b.Body.Piece), Kept: b.Body.Kept, In: b.At.In(in).Format("2 Jan 2006"), Standard: b.Body.Standard, Number: n, Of: b.Left,
+	l := label{Product: lot.Product, Piece: string(b.Body.Piece), Kept: b.Body.Kept, In: when.Calendar(b.At, in), Standard: b.Body.Standard, Number: n, Of: b.Left,
 		Quality: b.Body.Kept == record.InFreezer}
 	if b.Body.MassKg > 0 {
 		l.Mass = fmt.Sprintf("%.0f g", 1000*b.Body.MassKg)
 	}
 	if !b.Body.UseBy.IsZero() {
-		l.UseBy = b.Body.UseBy.In(in).Format("2 Jan 2006")
+		l.UseBy = when.Calendar(b.Body.UseBy, in)
 	}
 	l.Words = "Keep at 5 °C (41 °F) or below."
 	if l.Quality {

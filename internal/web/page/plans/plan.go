@@ -287,7 +287,7 @@ func (v *plannedView) lay(see frame.Reader) {
 		v.Joint = v.Plan.AllReady()
 	}
 	for _, s := range v.Plan.Steps {
-		day := s.At.In(zone).Format("Monday 2 January 2006")
+		day := when.Calendar(s.At, zone)
 		if len(v.Days) == 0 || v.Days[len(v.Days)-1].Day != day {
 			v.Days = append(v.Days, planDay{Day: day})
 		}

@@ -44,7 +44,7 @@ func (p *Set) getProbePage(w http.ResponseWriter, r *http.Request) error {
 // probePage shows the probe; f is a check that was not accepted.
 func (p *Set) probePage(w http.ResponseWriter, r *http.Request, id cook.ProbeID, status int, f checkForm) error {
 	f.Sign = p.Signing(r)
-	if err := id.Validate(); err != nil {
+	if err := id.CheckKept(); err != nil {
 		return problem.New(http.StatusNotFound, "Not found", fmt.Sprintf("no probe can have the name %s", problem.Clip(string(id))))
 	}
 	snap := p.View.Snapshot()
