@@ -25,8 +25,9 @@ bench: ## measure: forecasts, store and intake on this machine
 soak: ## a day of readings and a hundred kills for each broker
 	STALLKEEPER_SOAK=1 STALLKEEPER_REQUIRE=1 $(GO) test -timeout 90m -count=1 -v -run 'Soak|Kill' ./...
 
-dist: ## static stallkeeper for this machine, and the probe program for amd64, arm64 and armv7, in dist/
+dist: ## static stallkeeper for this machine, and the probe program for amd64, arm64 and armv7, with the licences, in dist/
 	$(GO) build -trimpath -ldflags '-s -w -linkmode external -extldflags -static' -o dist/stallkeeper ./cmd/stallkeeper
+	dist/stallkeeper licences > dist/licences.txt # goes along with every binary
 	CGO_ENABLED=0 GOARCH=amd64 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-amd64 ./cmd/stallkeeper-probe
 	CGO_ENABLED=0 GOARCH=arm64 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-arm64 ./cmd/stallkeeper-probe
 	CGO_ENABLED=0 GOARCH=arm GOARM=7 $(GO) build -trimpath -ldflags '-s -w' -o dist/stallkeeper-probe-armv7 ./cmd/stallkeeper-probe

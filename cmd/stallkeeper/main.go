@@ -35,6 +35,7 @@ type cli struct {
 	Backup   backupCmd   `cmd:"" help:"Copy the database while the daemon runs."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup back in place of the database."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Licences licencesCmd `cmd:"" help:"Print the licences of everything that is built in."`
 }
 
 // errFinding ends a verb that worked but found something: a limit missed or unknown, no action that reaches the hour.
