@@ -3,8 +3,6 @@ package alarm
 import (
 	"fmt"
 	"time"
-
-	"stallkeeper/internal/when"
 )
 
 // Hush watches for the silence of every probe of a cook at once, which has one cause and gets one message.
@@ -37,12 +35,12 @@ func (h *Hush) Observe(now time.Time, silent []string, shortest time.Duration, c
 	}
 	f := Finding{Because: fmt.Sprintf("Probes speak again at %s.", h.words.clock(now))}
 	if len(silent) > 1 {
-		f = Finding{Holds: Yes, Because: fmt.Sprintf("No probe of the cook has spoken for %s (%s): nobody watches the fire. "+
-			"Look at the receiver, its power and the network.", when.Span(shortest), list(silent))}
+		f = Finding{Holds: Yes, Because: fmt.Sprintf("No probe of the cook has spoken since %s (%s): nobody watches the fire. "+
+			"Look at the receiver, its power and the network.", h.words.due(now.Add(-shortest), now), list(silent))}
 	}
 	if len(silent) > 1 && cause != "" {
-		f.Because = fmt.Sprintf("No probe of the cook has spoken for %s (%s): %s. Nobody watches the fire. Look at the board's power and network.",
-			when.Span(shortest), list(silent), cause)
+		f.Because = fmt.Sprintf("No probe of the cook has spoken since %s (%s): %s. Nobody watches the fire. Look at the board's power and network.",
+			h.words.due(now.Add(-shortest), now), list(silent), cause)
 	}
 	out.add(h.all.Observe(now, f))
 	return out

@@ -86,25 +86,30 @@ func (p *Probe) Hear(now time.Time, h Hearing) []Change {
 	}
 	f := Finding{Because: fmt.Sprintf("Probe %s speaks again at %s: %s.", p.name, p.words.clock(now), h.Last.Celsius)}
 	if h.Quiet > h.Patience {
-		f = Finding{Holds: Yes, Because: p.silence(h)}
+		f = Finding{Holds: Yes, Because: p.silence(now, h)}
 	}
 	out.add(p.silent.Observe(now, f))
 	return out
 }
 
-func (p *Probe) silence(h Hearing) string {
+// silence names the hour and no span: the sentence is read again while the silence lasts.
+func (p *Probe) silence(now time.Time, h Hearing) string {
+	since := "silent since " + p.words.due(now.Add(-h.Quiet), now)
+	if !h.Last.Time.IsZero() {
+		since = fmt.Sprintf("silent since %s, when it read %s", p.words.due(h.Last.Time, now), h.Last.Celsius)
+	}
 	switch {
 	case h.Cause != "":
-		return fmt.Sprintf("Probe %s silent for %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, when.Span(h.Quiet), h.Cause)
+		return fmt.Sprintf("Probe %s %s: %s. Its other probes are silent with it. Look at the board's power and network.", p.name, since, h.Cause)
 	case h.Fault != "":
-		return fmt.Sprintf("Probe %s silent for %s: %s. Look at its plug and cable; until it measures again %s.", p.name, when.Span(h.Quiet), h.Fault, p.cost())
+		return fmt.Sprintf("Probe %s %s: %s. Look at its plug and cable; until it measures again %s.", p.name, since, h.Fault, p.cost())
 	case h.Last.Time.IsZero():
-		return fmt.Sprintf("Probe %s has not spoken for %s, since it was first waited for. Look at its name, plug and battery, or correct the cook.", p.name, when.Span(h.Quiet))
+		return fmt.Sprintf("Probe %s has not spoken since it was first waited for at %s. Look at its name, plug and battery, or correct the cook.",
+			p.name, p.words.due(now.Add(-h.Quiet), now))
 	case h.Interval > 0:
-		return fmt.Sprintf("Probe %s silent for %s, it used to speak every %s; last %s at %s. Look at its plug, battery and radio.",
-			p.name, when.Span(h.Quiet), when.Span(h.Interval), h.Last.Celsius, p.words.clock(h.Last.Time))
+		return fmt.Sprintf("Probe %s %s; it used to speak every %s. Look at its plug, battery and radio.", p.name, since, when.Span(h.Interval))
 	}
-	return fmt.Sprintf("Probe %s silent for %s; last %s at %s. Look at its plug, battery and radio.", p.name, when.Span(h.Quiet), h.Last.Celsius, p.words.clock(h.Last.Time))
+	return fmt.Sprintf("Probe %s %s. Look at its plug, battery and radio.", p.name, since)
 }
 
 // Worked takes note that somebody moved the probe, wrapped the piece or took it off, so a jump is no fault.

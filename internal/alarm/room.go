@@ -47,7 +47,7 @@ func (a *Air) judge(at time.Time, ppm float64) Finding {
 			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s (ceiling %.0f ppm). %s", ppm, a.name, a.set.Danger, leave)}
 	case !a.above.IsZero() && at.Sub(a.above) >= a.set.AlarmWait:
 		return Finding{Holds: Yes, Priority: High, Own: true,
-			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s for %s (alarm from %.0f ppm). %s", ppm, a.name, when.Span(at.Sub(a.above)), a.set.Alarm, leave)}
+			Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s, over %.0f ppm since %s. %s", ppm, a.name, a.set.Alarm, a.words.clock(a.above), leave)}
 	case ppm >= a.set.Warn:
 		return Finding{Holds: Yes, Because: fmt.Sprintf("Carbon monoxide %.0f ppm at %s, over %.0f ppm for %s. Open doors, look where the smoke goes, do not stay in there. "+
 			"This is not a certified alarm.", ppm, a.name, a.set.Warn, when.Span(a.co.rule.OnDelay))}

@@ -167,6 +167,29 @@ func TestProbe_ReadingsThatCannotBe(t *testing.T) {
 	same(t, "a pit probe may jump", told(watchProbe("", mustRead(t, "pit", "107 hold 1h, 60 hold 1h"))), nil)
 }
 
+// What is told of a silence stays true while it lasts: it names the hour since when, not how long it has been.
+func TestProbe_SilenceNamesTheHour(t *testing.T) {
+	last := cook.Reading{Time: minute(0), Celsius: 66.4}
+	clock := start.Format("15:04")
+	for want, h := range map[string]Hearing{
+		"Probe flat silent since " + clock + ", when it read 66.4 °C; it used to speak every 15 s. Look at its plug, battery and radio.":                     {Interval: 15 * time.Second, Last: last},
+		"Probe flat silent since " + clock + ", when it read 66.4 °C. Look at its plug, battery and radio.":                                                  {Last: last},
+		"Probe flat silent since " + clock + ", when it read 66.4 °C: board shed has been offline since 02:13. Its other probes are silent with it. Look at": {Last: last, Cause: "board shed has been offline since 02:13"},
+		"Probe flat silent since " + clock + ": open circuit since 02:13. Look at its plug and cable; until it measures again the piece is not watched.":     {Fault: "open circuit since 02:13"},
+		"Probe flat has not spoken since it was first waited for at " + clock + ". Look at its name, plug and battery, or correct the cook.":                 {},
+	} {
+		h.Quiet, h.Patience = 16*time.Minute, 15*time.Minute
+		got := NewProbe("flat", 1, "flat", DefaultSettings(), inUTC).Hear(minute(16), h)
+		if len(got) != 1 || !strings.HasPrefix(got[0].Alarm.Because, want) {
+			t.Errorf("told %+v, want %q", got, want)
+		}
+	}
+	got := NewHush(1, DefaultSettings(), inUTC).Observe(minute(20), []string{"flat", "pit"}, 20*time.Minute, "", "")
+	if want := "No probe of the cook has spoken since " + clock + " (flat and pit): nobody watches the fire."; len(got) != 1 || !strings.HasPrefix(got[0].Alarm.Because, want) {
+		t.Errorf("told %+v, want %q", got, want)
+	}
+}
+
 func TestProbe_SilentByItsOwnInterval(t *testing.T) {
 	for name, c := range map[string]struct {
 		interval, quiet time.Duration
