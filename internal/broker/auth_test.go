@@ -9,6 +9,7 @@ import (
 	"crypto/x509/pkix"
 	"math/big"
 	"net"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -189,6 +190,25 @@ func TestBroker_DropsWhatIsNotAllowedAndKeepsTheClient(t *testing.T) {
 	expect(t, seen, "garden/gate=open")
 	if got := b.Stats().Denied; got != 3 {
 		t.Errorf("%d publishes are denied, want 3", got)
+	}
+	if got := b.Unheard(); len(got) != 0 {
+		t.Errorf("unheard %+v, want nothing: one topic has a reader, the other is the daemon's", got)
+	}
+}
+
+// A mistyped topic is no error for its device, so it must be seen here.
+func TestBroker_SaysWhatNobodyReads(t *testing.T) {
+	b := start(t, options(newCommitter()))
+	cl := connect(t, b, "probe")
+	for _, topic := range []string{"stallkeeper/readings/flat", "stallkeper/reading/flat", "stallkeeper/probe/shed/status", "stallkeeper/reading/flat"} {
+		cl.Publish(topic, 1, false, "68.2").Wait()
+	}
+	var got []string
+	for _, u := range b.Unheard() {
+		got = append(got, u.Topic)
+	}
+	if slices.Sort(got); !slices.Equal(got, []string{"stallkeeper/readings/flat", "stallkeper/reading/flat"}) {
+		t.Errorf("unheard %q, want the two that are no topics of readings or boards", got)
 	}
 }
 

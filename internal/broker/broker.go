@@ -77,6 +77,7 @@ type Broker struct {
 	server   *mqtt.Server
 	hook     *hook
 	auth     *auth
+	unheard  unheard
 	forward  chan forwarded
 
 	received, acknowledged, failed, denied, refused, slow, oversized atomic.Int64

@@ -94,12 +94,20 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	}
 	if !h.b.auth.mayPublish(string(cl.Properties.Username), pk.TopicName) {
 		h.b.denied.Add(1)
-		h.b.log.Warn("mqtt publish dropped: this client may not publish there", "client", cl.ID, "topic", pk.TopicName)
+		if h.b.opts.IsReading(pk.TopicName) || ofDaemon(pk.TopicName) {
+			h.b.log.Warn("mqtt publish dropped: this client may not publish there", "client", cl.ID, "topic", pk.TopicName)
+		} else {
+			h.b.log.Warn("mqtt publish dropped: it is no topic of readings; correct it in the device, or map it in the configuration", "client", cl.ID, "topic", pk.TopicName)
+			h.b.unheard.note(pk.TopicName, h.b.opts.Now())
+		}
 		return pk, packets.CodeSuccessIgnore
 	}
 	if !h.b.opts.IsReading(pk.TopicName) {
 		pk.FixedHeader.Retain = false
 		h.observe(pk)
+		if !strings.HasPrefix(pk.TopicName, boards) && len(h.b.server.Topics.Subscribers(pk.TopicName).Subscriptions) == 0 {
+			h.b.unheard.note(pk.TopicName, h.b.opts.Now())
+		}
 		return pk, nil
 	}
 	s := h.session(cl)

@@ -7,6 +7,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -168,7 +169,7 @@ func (d *Daemon) openIntake() error {
 			return err
 		}
 		d.watch.publish = func(topic string, payload []byte) { d.client.Publish(topic, true, payload) }
-		d.watch.link = func() (bool, int, string) { s := d.client.Status(); return s.Connected, 0, s.Trouble }
+		d.watch.link = func() monitor.IntakeView { return outside(d.client) }
 		return nil
 	}
 	tls, err := config.TLS(cfg.Broker.TLSCert, cfg.Broker.TLSKey)
@@ -199,7 +200,7 @@ func (d *Daemon) openIntake() error {
 			d.opts.Log.Warn("state not published", "topic", topic, "error", err)
 		}
 	}
-	d.watch.link = func() (bool, int, string) { return true, d.broker.Stats().Clients, "" }
+	d.watch.link = func() monitor.IntakeView { return inside(d.broker) }
 	return nil
 }
 
@@ -312,8 +313,8 @@ func (d *Daemon) ready() error {
 	if trouble := d.db.Trouble(); trouble != "" {
 		return errors.New(trouble)
 	}
-	if connected, _, trouble := d.watch.link(); !connected {
-		return fmt.Errorf("not connected to the broker: %s", trouble)
+	if in := d.watch.link(); !in.Connected {
+		return errors.New(cmp.Or(in.Trouble, "not connected to the broker yet"))
 	}
 	return d.watch.wellWithReadings()
 }

@@ -3,24 +3,40 @@ package daemon
 import (
 	"errors"
 
+	"stallkeeper/internal/broker"
+	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/monitor"
 )
 
 // intake is how the ways in and out stand.
 func (w *watch) intake() monitor.IntakeView {
-	connected, clients, trouble := w.link()
-	s := w.stats()
+	v, s := w.link(), w.stats()
 	w.measured.Duplicates(int(s.Duplicates - w.repeats))
 	w.repeats = s.Duplicates
 	if w.trouble != nil {
-		trouble = w.trouble.Error()
+		v.Trouble = w.trouble.Error()
 	}
 	if t := w.db.Trouble(); t != "" {
-		trouble = t
+		v.Trouble = t
 	}
-	v := monitor.IntakeView{Connected: connected, Clients: clients, Trouble: trouble, Received: uint64(s.Stored), Quarantined: uint64(s.Quarantined + s.Conflicts)}
+	v.Received, v.Quarantined = uint64(s.Stored), uint64(s.Quarantined+s.Conflicts)
 	if w.notify != nil {
 		v.Delivery = w.notify.Trouble()
+	}
+	return v
+}
+
+// outside is how the connection to an outside broker stands.
+func outside(c *ingest.Client) monitor.IntakeView {
+	s := c.Status()
+	return monitor.IntakeView{Connected: s.Connected, Outside: true, Trouble: s.Trouble}
+}
+
+// inside is how the daemon's own broker stands.
+func inside(b *broker.Broker) monitor.IntakeView {
+	v := monitor.IntakeView{Connected: true, Clients: b.Stats().Clients}
+	for _, u := range b.Unheard() {
+		v.Unheard = append(v.Unheard, monitor.Unheard{Topic: u.Topic, Meant: ingest.Meant(u.Topic), Times: u.Times, Last: u.Last})
 	}
 	return v
 }

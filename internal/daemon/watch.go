@@ -24,7 +24,7 @@ type watch struct {
 	log     *slog.Logger
 	now     func() time.Time
 	publish func(topic string, payload []byte)
-	link    func() (connected bool, clients int, trouble string)
+	link    func() monitor.IntakeView // what is known of the broker
 	stats   func() ingest.Stats
 	asides  func() []ingest.Aside
 	notify  *notify.Notifier // nil when nobody is to be told

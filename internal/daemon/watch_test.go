@@ -50,7 +50,7 @@ func newBench(t *testing.T) *bench {
 	core := monitor.New(monitor.Options{Estimator: estimator.New(estimator.DefaultPrior()), Settings: alarm.DefaultSettings(), Zone: time.UTC})
 	b.w = newWatch(core, b.db, log, clock)
 	b.w.publish = func(string, []byte) {}
-	b.w.link = func() (bool, int, string) { return true, 0, "" }
+	b.w.link = func() monitor.IntakeView { return monitor.IntakeView{Connected: true} }
 	b.w.stats = func() ingest.Stats { return ingest.Stats{} }
 	if b.w.measured, err = metrics.New(prometheus.NewRegistry(), b.w, "test"); err != nil {
 		t.Fatal(err)

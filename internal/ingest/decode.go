@@ -14,6 +14,25 @@ import (
 // TopicPrefix stands before the probe's name in the topics of readings.
 const TopicPrefix = "stallkeeper/reading/"
 
+// Meant is the topic of readings that was probably meant by one that is none: capital letters, a letter too many or too few, no
+// name of the probe. Empty when nothing comes to mind.
+func Meant(topic string) string {
+	levels := strings.SplitN(strings.Trim(topic, "/"), "/", 3)
+	own := strings.Split(TopicPrefix, "/")
+	if len(levels) < 2 || !alike(levels[0], own[0]) || !alike(levels[1], own[1]) {
+		return ""
+	}
+	if len(levels) < 3 || levels[2] == "" {
+		return TopicPrefix + "<probe>"
+	}
+	return TopicPrefix + levels[2]
+}
+
+// alike reports whether a word begins like another and is nearly as long.
+func alike(a, b string) bool {
+	return len(a) >= 2 && strings.EqualFold(a[:2], b[:2]) && len(a) <= len(b)+2 && len(a) >= len(b)-2
+}
+
 // MaxPayload is the longest payload that is looked into, in bytes.
 const MaxPayload = 64 << 10
 

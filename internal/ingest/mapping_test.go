@@ -123,3 +123,21 @@ func TestMatchTopic(t *testing.T) {
 		}
 	}
 }
+
+func TestMeant(t *testing.T) {
+	for topic, want := range map[string]string{
+		"stallkeper/reading/flat":       "stallkeeper/reading/flat",
+		"stallkeeper/readings/pit/left": "stallkeeper/reading/pit/left",
+		"/stallkeeper/reading/flat":     "stallkeeper/reading/flat",
+		"Stallkeeper/Reading/flat":      "stallkeeper/reading/flat",
+		"stallkeeper/reading":           "stallkeeper/reading/<probe>",
+		"stallkeeper/flat":              "",
+		"home/bbq/temp":                 "",
+		"":                              "",
+		"s/r/x":                         "",
+	} {
+		if got := Meant(topic); got != want {
+			t.Errorf("Meant(%q) = %q, want %q", topic, got, want)
+		}
+	}
+}

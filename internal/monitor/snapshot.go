@@ -73,14 +73,25 @@ type QuietUntil struct {
 	Because string // what is first needed, or why it cannot be said
 }
 
+// Unheard is a topic on which something was published that nobody took.
+type Unheard struct {
+	Topic string
+	Meant string // the topic that was probably meant; empty when nothing comes to mind
+	Times int64
+	Last  time.Time
+}
+
 // IntakeView is the state of the way in.
 type IntakeView struct {
 	Connected   bool
+	Outside     bool // to a broker that is not the daemon's own; its clients are unknown then
 	Clients     int
 	Received    uint64 // readings stored since the start
 	Quarantined uint64
 	Trouble     string // empty when all is well
 	Delivery    string // which way out for messages is down; empty when all are well
+
+	Unheard []Unheard // topics of the own broker that nobody reads, newest first, a few of them
 
 	Waiting int64         // readings that are stored and not judged yet
 	Waited  time.Duration // how long the oldest of them has waited, or a cook to be counted; 0 when nothing waits

@@ -9,6 +9,7 @@ import (
 
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/when"
 )
 
@@ -74,6 +75,22 @@ func (s Reader) Temp(c thermal.Celsius) string {
 		return "no value"
 	}
 	return s.Degrees(c) + "\u00a0" + s.Unit()
+}
+
+// Shown is what a probe measures now: "no value" where it has not spoken, or gave what cannot be; parts per million of a gas.
+func (s Reader) Shown(v monitor.ProbeView) string {
+	if v.Last.Time.IsZero() || v.Last.Quality != cook.Good {
+		return "no value"
+	}
+	return s.Sent(v)
+}
+
+// Sent is what a probe said last, whether or not it can be.
+func (s Reader) Sent(v monitor.ProbeView) string {
+	if v.Role == cook.RoleCO {
+		return fmt.Sprintf("%.0f\u00a0ppm", float64(v.Last.Celsius))
+	}
+	return s.Temp(v.Last.Celsius)
 }
 
 // Mark is Temp without a needless ".0".

@@ -60,10 +60,7 @@ func (p *Set) getProbes(w http.ResponseWriter, r *http.Request) error {
 	}
 	body := probesView{Intake: snap.Intake, Kept: r.FormValue("kept")}
 	for _, v := range snap.Probes {
-		line := probeLine{ProbeView: v, Value: see.Temp(v.Last.Celsius)}
-		if v.Role == cook.RoleCO {
-			line.Value = fmt.Sprintf("%.0f ppm", float64(v.Last.Celsius))
-		}
+		line := probeLine{ProbeView: v, Value: see.Sent(v)}
 		line.Free = v.Cook == 0 && (v.Role == "" || v.Role == cook.RolePiece) && !v.ID.IsPit()
 		switch {
 		case v.Fault != nil && v.Last.Time.IsZero():

@@ -3,6 +3,7 @@ package watch
 import (
 	"context"
 	"net/url"
+	"time"
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
@@ -17,8 +18,12 @@ type firstRun struct {
 	Intake     monitor.IntakeView
 	Verdict    string
 	Probes     []monitor.ProbeView
+	Reporting  int // of them, lately
 	Refused    []cook.Quarantined
 }
+
+// lately is how fresh the last reading of a probe must be for the probe to count as one that reports.
+const lately = 15 * time.Minute
 
 func (p *Set) firstRun(ctx context.Context, see reader, snap *monitor.Snapshot) (*firstRun, error) {
 	refused, err := p.Library.Quarantine(ctx, 0, 5)
@@ -36,6 +41,11 @@ func (p *Set) firstRun(ctx context.Context, see reader, snap *monitor.Snapshot) 
 	if len(cooks) > 0 {
 		f.Last = &cooks[0]
 	}
+	for _, v := range snap.Probes {
+		if !v.Last.Time.IsZero() && see.Now().Sub(v.Last.Time) < lately {
+			f.Reporting++
+		}
+	}
 	f.Verdict = verdict(snap.Intake, len(snap.Probes), len(refused))
 	return f, nil
 }
@@ -51,6 +61,10 @@ func verdict(in monitor.IntakeView, probes, refused int) string {
 		return ""
 	case refused > 0:
 		return "Messages come, but none could be read. The reasons stand below."
+	case len(in.Unheard) > 0:
+		return "Messages come, but on topics that nobody reads. They stand below."
+	case in.Outside:
+		return "Connected, but nothing has come under stallkeeper/reading/ yet. Check the topic of the device, and that it uses this broker."
 	case in.Clients == 0:
 		return "No client has connected yet. Publish the line above from this machine."
 	}
