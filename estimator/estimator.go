@@ -15,7 +15,7 @@ import (
 // Estimator makes forecasts from a prior. It may be used from several goroutines at once.
 type Estimator struct{ prior Prior }
 
-// New makes an estimator with a prior.
+// New makes an estimator with a prior, which must pass Check: with another it panics or talks nonsense.
 func New(p Prior) *Estimator { return &Estimator{prior: p} }
 
 // draws is the number of scenarios in a forecast.

@@ -80,3 +80,12 @@ func checkSane(tb testing.TB, f *Forecast) {
 		tb.Fatal("no reason is given")
 	}
 }
+
+func mustLearnPit(tb testing.TB, cooks []Finished) Prior {
+	tb.Helper()
+	p, err := LearnPit(DefaultPrior(), cooks)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return p
+}

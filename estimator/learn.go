@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -25,8 +26,20 @@ const finishedRounds = 25
 
 // Learn gives a prior from many finished cooks of many pits, starting from another: each cook is fitted with the prior so far,
 // then the means move to what the cooks show (a ridge regression on mass and thickness by cut, held to the old prior
-// as if it were worth a few cooks) and the covariance to their spread plus what each log leaves open.
-func Learn(from Prior, cooks []Finished) Prior {
+// as if it were worth a few cooks) and the covariance to their spread plus what each log leaves open. An error says that from
+// does not pass Check, or what was learned does not: then keep from.
+func Learn(from Prior, cooks []Finished) (Prior, error) {
+	if err := from.Check(); err != nil {
+		return Prior{}, fmt.Errorf("learn from a prior: %w", err)
+	}
+	p := learn(from, cooks)
+	if err := p.Check(); err != nil {
+		return Prior{}, fmt.Errorf("what these cooks teach cannot be used: %w (leave out cooks with odd readings)", err)
+	}
+	return p, nil
+}
+
+func learn(from Prior, cooks []Finished) Prior {
 	p := from.clone()
 	for range learnRounds {
 		var seen []evidence
@@ -270,8 +283,8 @@ func ridge(before *Way, fits []fitted, d int, fire map[swing]float64) Row {
 		right.AddScaledVec(right, f.share*(shifted(f)-m.y/m.n), x)
 	}
 	var slopes mat.VecDense
-	if err := slopes.SolveVec(a, right); err != nil {
-		panic("estimator: the slopes of a prior are held by nothing: " + err.Error())
+	if err := slopes.SolveVec(a, right); err != nil { // hundreds of cooks of one mould: their slopes stay as they were
+		slopes.CloneFromVec(mat.NewVecDense(3, []float64{old.Mass, old.Thick, old.Hot}))
 	}
 	r := Row{Mass: slopes.AtVec(0), Thick: slopes.AtVec(1), Hot: slopes.AtVec(2)}
 	sum, n := 0.0, 0.0

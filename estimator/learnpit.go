@@ -1,6 +1,7 @@
 package estimator
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -24,8 +25,20 @@ const (
 // same one each time, with all cooks so far. A few are enough: what they have in common – air that heats more or less
 // than usual, damper or drier, a probe that reads beside the truth – becomes one shift of the means, as large as the data
 // ask for and the spread between pits allows, and what remains unknown about it stays in the covariance. Cooks that
-// have nothing in common move little. Cooks with fewer than eight readings teach nothing.
-func LearnPit(from Prior, cooks []Finished) Prior {
+// have nothing in common move little. Cooks with fewer than eight readings teach nothing. An error says that from does not
+// pass Check, or what was learned does not: then keep from.
+func LearnPit(from Prior, cooks []Finished) (Prior, error) {
+	if err := from.Check(); err != nil {
+		return Prior{}, fmt.Errorf("learn from a prior: %w", err)
+	}
+	p := learnPit(from, cooks)
+	if err := p.Check(); err != nil {
+		return Prior{}, fmt.Errorf("what these cooks teach cannot be used: %w (leave out cooks with odd readings)", err)
+	}
+	return p, nil
+}
+
+func learnPit(from Prior, cooks []Finished) Prior {
 	p := from.clone()
 	learned := 0
 	for way := range p.Ways {
@@ -81,7 +94,7 @@ func lessonOf(p *Prior, way int, c *Finished) (s lesson, ok bool) {
 	s.extra.AddSym(s.extra, cov)
 	var out mat.TriDense // from coordinates to whitened ones
 	if err := out.InverseTri(&pr.root); err != nil {
-		panic("estimator: the prior covariance is nearly singular: " + err.Error())
+		return s, false // its covariance leaves a coordinate no room: the cook cannot teach
 	}
 	s.weight = conjugate(out.T(), post.told)
 	// The log alone stands at best where its gradient is none: told·u and the pull of the prior, u, add up to it.

@@ -24,15 +24,40 @@ type normal struct {
 	root mat.TriDense // lower Cholesky factor of the covariance
 }
 
-// newNormal panics when the covariance is not positive definite: a prior that was read or learned has been checked.
 func newNormal(mean vector, cov mat.Symmetric) *normal {
 	n := &normal{mean: mean}
-	var factor mat.Cholesky
-	if !factor.Factorize(cov) {
-		panic("estimator: the prior covariance is not positive definite")
-	}
-	factor.LTo(&n.root)
+	factorOf(cov).LTo(&n.root)
 	return n
+}
+
+// A matrix whose condition is worse than this has no inverse to speak of in double precision.
+const worstCondition = 1e15
+
+// factorOf factorizes a covariance or an information. Rounding, or cooks that agree to the last digit, can leave one that is
+// not positive definite by a hair; then its diagonal grows by a thousand-millionth, ten times that, and so on until it is:
+// a covariance so says a little less than it knew, an information a little more. What is no covariance at all, which a
+// prior that passes Check does not lead to, counts as its diagonal alone.
+func factorOf(a mat.Symmetric) *mat.Cholesky {
+	var factor mat.Cholesky
+	for grow := 0.0; grow < 2; grow = max(10*grow, 1e-9) {
+		b := mat.NewSymDense(dims, nil)
+		b.CopySym(a)
+		for i := range dims {
+			b.SetSym(i, i, b.At(i, i)*(1+grow))
+		}
+		if factor.Factorize(b) && factor.Cond() < worstCondition {
+			return &factor
+		}
+	}
+	alone := mat.NewSymDense(dims, nil)
+	for i := range dims {
+		alone.SetSym(i, i, 1)
+		if v := a.At(i, i); v > leastVariance && v < 1/leastVariance {
+			alone.SetSym(i, i, v)
+		}
+	}
+	factor.Factorize(alone)
+	return &factor
 }
 
 // place turns whitened coordinates into the coordinates of the parameters.
@@ -42,15 +67,12 @@ func (n *normal) place(u *vector) (z vector) {
 	return z
 }
 
-// inverse of a positive definite matrix, with the logarithm of the determinant of a.
+// inverse of a covariance or an information, with the logarithm of the determinant of a.
 func inverse(a mat.Symmetric) (inv *mat.SymDense, logDet float64) {
-	var factor mat.Cholesky
-	if !factor.Factorize(a) {
-		panic("estimator: a covariance that is learned is not positive definite")
-	}
+	factor := factorOf(a)
 	inv = mat.NewSymDense(dims, nil)
-	if err := factor.InverseTo(inv); err != nil {
-		panic("estimator: a covariance that is learned is nearly singular: " + err.Error())
+	if err := factor.InverseTo(inv); err != nil { // factorOf lets none through that is worse than worstCondition
+		panic("estimator: inverse of a singular matrix: " + err.Error())
 	}
 	return inv, factor.LogDet()
 }

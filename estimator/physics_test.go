@@ -217,18 +217,18 @@ func TestLearnPit_FewCooks(t *testing.T) {
 	end := next.Input.Core[len(next.Input.Core)-1].Time
 	at := lit.Add(end.Sub(lit) * 15 / 100)
 	miss := func(p Prior) time.Duration { return New(p).Forecast(next.Input, at).Ready[3].Sub(end).Abs() }
-	before, taught := miss(DefaultPrior()), LearnPit(DefaultPrior(), cooks)
+	before, taught := miss(DefaultPrior()), mustLearnPit(t, cooks)
 	if after := miss(taught); after >= before/2 {
 		t.Errorf("the median misses by %v before and %v after learning", before, after)
 	}
 	if taught.Cooks != DefaultPrior().Cooks+3 {
 		t.Errorf("learned from %d cooks, want the shipped ones and three", taught.Cooks)
 	}
-	if !reflect.DeepEqual(LearnPit(DefaultPrior(), cooks), taught) {
+	if !reflect.DeepEqual(mustLearnPit(t, cooks), taught) {
 		t.Error("the same cooks teach something else the second time")
 	}
 	none := []Finished{{Input: Input{Cut: BrisketFlat, Target: 92.5, Started: lit}}}
-	if got := LearnPit(DefaultPrior(), none); !reflect.DeepEqual(got, DefaultPrior()) {
+	if got := mustLearnPit(t, none); !reflect.DeepEqual(got, DefaultPrior()) {
 		t.Error("a cook without readings changed the prior")
 	}
 	data, err := json.Marshal(taught)

@@ -2,6 +2,7 @@ package estimator
 
 import (
 	"encoding/json"
+	"math"
 	"reflect"
 	"testing"
 )
@@ -36,6 +37,12 @@ func TestReadPrior_RefusesTheRest(t *testing.T) {
 		"no thickness":           func(p *Prior) { p.Thickness = nil },
 		"thinner when heavier":   func(p *Prior) { p.Thickness["pork_loin"] = [3]float64{4, -0.3, 0.1} },
 		"no misfit":              func(p *Prior) { p.Noise.Misfit = 0 },
+		"no number in a mean":    func(p *Prior) { p.Ways[0].Mean["pork_loin"][2].Base = 1e9 },
+		"a certain coordinate":   func(p *Prior) { clear(p.Ways[0].Cov[5]); clearColumn(p.Ways[0].Cov, 5) },
+		"two coordinates as one": func(p *Prior) { asOne(p.Ways[0].Cov, 1, 2) },
+		"endless variance":       func(p *Prior) { p.Ways[0].Cov[4][4] = 1e300 },
+		"everybody wraps":        func(p *Prior) { p.Habits.WrapShare = 1 },
+		"a wild walk":            func(p *Prior) { p.Noise.WalkH = 1e9 },
 	} {
 		p := DefaultPrior()
 		spoil(&p)
@@ -47,6 +54,31 @@ func TestReadPrior_RefusesTheRest(t *testing.T) {
 		if _, err := ReadPrior([]byte(text)); err == nil {
 			t.Errorf("%q: no error", text)
 		}
+	}
+}
+
+func clearColumn(cov [][]float64, j int) {
+	for i := range cov {
+		cov[i][j] = 0
+	}
+}
+
+// asOne makes one coordinate the same as another.
+func asOne(cov [][]float64, i, like int) {
+	for k := range cov {
+		cov[k][i] = cov[k][like]
+	}
+	copy(cov[i], cov[like])
+}
+
+func TestLearn_RefusesAPriorThatIsNone(t *testing.T) {
+	p := DefaultPrior()
+	p.Ways[0].Cov[4][4] = math.NaN()
+	if _, err := Learn(p, nil); err == nil {
+		t.Error("Learn took it")
+	}
+	if _, err := LearnPit(p, nil); err == nil {
+		t.Error("LearnPit took it")
 	}
 }
 

@@ -115,7 +115,11 @@ func keep(file string, pieces []past) error {
 			return fmt.Errorf("these cooks name two fires, %q and %q: --keep learns one pit, give its cooks alone", pieces[0].fire, p.fire)
 		}
 	}
-	data, err := json.Marshal(learn(others(pieces, func(int) bool { return true })))
+	prior, err := learn(others(pieces, func(int) bool { return true }))
+	if err != nil {
+		return err
+	}
+	data, err := json.Marshal(prior)
 	if err != nil {
 		return fmt.Errorf("encode what was learned: %w", err)
 	}

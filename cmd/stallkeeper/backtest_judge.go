@@ -49,7 +49,11 @@ func (j *judge) run(ctx context.Context, pieces []past, folds int, sequence bool
 		if folds > 0 {
 			j.taught = "a prior learned from the cooks of the other parts alone"
 			if i < folds { // one prior per fold, used by every folds-th piece
-				taught := estimator.New(estimator.Learn(estimator.BasePrior(), others(pieces, func(k int) bool { return k%folds != i })))
+				prior, err := estimator.Learn(estimator.BasePrior(), others(pieces, func(k int) bool { return k%folds != i }))
+				if err != nil {
+					return err
+				}
+				taught := estimator.New(prior)
 				for k := i; k < len(pieces); k += folds {
 					if err := j.judge(ctx, taught, pieces, k, &j.rows, 0); err != nil {
 						return err
@@ -65,7 +69,11 @@ func (j *judge) run(ctx context.Context, pieces []past, folds int, sequence bool
 			before := others(pieces, func(k int) bool {
 				return pieces[k].fire == pieces[i].fire && !pieces[k].ready.After(pieces[i].started)
 			})
-			if err := j.judge(ctx, estimator.New(learn(before)), pieces, i, &j.sequence, len(before)); err != nil {
+			prior, err := learn(before)
+			if err != nil {
+				return err
+			}
+			if err := j.judge(ctx, estimator.New(prior), pieces, i, &j.sequence, len(before)); err != nil {
 				return err
 			}
 		}
@@ -85,9 +93,9 @@ func others(pieces []past, take func(k int) bool) []estimator.Finished {
 }
 
 // learn gives the prior of a pit from the cooks before.
-func learn(cooks []estimator.Finished) estimator.Prior {
+func learn(cooks []estimator.Finished) (estimator.Prior, error) {
 	if len(cooks) == 0 {
-		return estimator.DefaultPrior()
+		return estimator.DefaultPrior(), nil
 	}
 	return estimator.LearnPit(estimator.DefaultPrior(), cooks)
 }

@@ -113,7 +113,7 @@ func (f forecastCmd) prior(log *cook.Log, at time.Time) (estimator.Prior, error)
 	if len(taught) == 0 {
 		return estimator.Prior{}, fmt.Errorf("no earlier cook has pit.fire %q and was finished by %s: leave --earlier out, or name logs that have", log.Cook.Pit.Fire, at.Format(time.RFC3339))
 	}
-	return learn(taught), nil
+	return learn(taught)
 }
 
 // readLog reads the cook log in a folder; an error names the folder.

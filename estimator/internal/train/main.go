@@ -31,7 +31,10 @@ func train(archive, out string) error {
 	if err != nil {
 		return err
 	}
-	prior := estimator.Learn(estimator.BasePrior(), cooks)
+	prior, err := estimator.Learn(estimator.BasePrior(), cooks)
+	if err != nil {
+		return err
+	}
 	data, err := json.Marshal(prior)
 	if err != nil {
 		return fmt.Errorf("encode the prior: %w", err)
