@@ -73,12 +73,21 @@ type Alarm struct {
 	Cook         int64     `json:"cook,omitempty"`
 	Piece        string    `json:"piece,omitempty"`
 	Probe        string    `json:"probe,omitempty"`
-	Because      string    `json:"because"` // one sentence with figures, and what to do
-	Raised       time.Time `json:"raised"`  // when it became active
+	Because      string    `json:"because"`       // one sentence with figures, and what to do
+	Said         time.Time `json:"said,omitzero"` // when that was so: the figures have gone on since; zero for an alarm of an older version
+	Raised       time.Time `json:"raised"`        // when it became active
 	Changed      time.Time `json:"changed"`
 	Returned     time.Time `json:"returned,omitzero"`
 	Acknowledged time.Time `json:"acknowledged,omitzero"`
 	By           string    `json:"by,omitempty"`
 	ShelvedUntil time.Time `json:"shelved_until,omitzero"`
 	Told         bool      `json:"told,omitempty"` // people are, or were, told that it stands; not of what old readings showed, or another alarm tells
+}
+
+// SaidAt is when what the alarm says was so.
+func (a Alarm) SaidAt() time.Time {
+	if a.Said.IsZero() {
+		return a.Raised
+	}
+	return a.Said
 }

@@ -45,6 +45,7 @@ type Condition struct {
 	since  time.Time // the condition has held since; zero when it does not
 	gone   time.Time // it has been gone since; zero when it holds
 	latest Finding
+	said   time.Time // when it was found
 }
 
 // NewCondition starts in Normal. The alarm carries what stays: id, kind, cook, piece, probe.
@@ -84,7 +85,7 @@ func (c *Condition) holds(now time.Time, f Finding) (Change, bool) {
 	}
 	c.gone = time.Time{}
 	if f.Holds == Yes {
-		c.latest = f
+		c.latest, c.said = f, now
 	}
 	delay := c.rule.OnDelay
 	if f.Own {
@@ -109,7 +110,7 @@ func (c *Condition) holds(now time.Time, f Finding) (Change, bool) {
 
 func (c *Condition) raise(now, raised time.Time) Change {
 	c.alarm.Raised, c.alarm.Returned, c.alarm.Acknowledged, c.alarm.By = raised, time.Time{}, time.Time{}, ""
-	c.alarm.Priority, c.alarm.Because = c.latest.Priority, c.latest.Because
+	c.alarm.Priority, c.alarm.Because, c.alarm.Said = c.latest.Priority, c.latest.Because, c.said
 	if c.alarm.Priority == "" {
 		c.alarm.Priority = c.rule.Priority
 	}
@@ -236,6 +237,6 @@ func (c *Condition) Adopt(kept Alarm) {
 	c.alarm.ID, c.alarm.Kind, c.alarm.Cook, c.alarm.Piece, c.alarm.Probe = id.ID, id.Kind, id.Cook, id.Piece, id.Probe
 	if standing && c.since.IsZero() {
 		c.since = kept.Raised
-		c.latest = Finding{Holds: Yes, Because: kept.Because, Priority: kept.Priority}
+		c.latest, c.said = Finding{Holds: Yes, Because: kept.Because, Priority: kept.Priority}, kept.SaidAt()
 	}
 }

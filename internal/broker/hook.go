@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"strings"
 	"sync"
 	"time"
@@ -150,7 +151,11 @@ func (h *hook) consume(s *session, cl *mqtt.Client, pk packets.Packet) error {
 func (h *hook) committed(s *session, cl *mqtt.Client, pk packets.Packet, err error) {
 	if err != nil {
 		h.b.failed.Add(1)
-		h.b.log.Error("mqtt reading not stored; its client is disconnected to send it again", "topic", pk.TopicName, "error", err)
+		level := slog.LevelError
+		if h.ctx.Err() != nil {
+			level = slog.LevelInfo // the broker ends, and its store with it
+		}
+		h.b.log.Log(context.WithoutCancel(h.ctx), level, "mqtt reading not stored; its client is disconnected to send it again", "topic", pk.TopicName, "error", err)
 		s.fail(cl, pk, err)
 		return
 	}

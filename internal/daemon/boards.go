@@ -17,17 +17,19 @@ func (w *watch) setBoard(ctx context.Context, b monitor.Board) {
 	w.keepBoards(ctx)
 }
 
-// Where the boards with their probes are kept, and the charges of batteries.
+// Where the boards with their probes are kept, the charges of batteries, and why probes measure nothing.
 const (
 	boardsKey    = "boards"
 	batteriesKey = "batteries"
+	faultsKey    = "faults"
 )
 
-// keepBoards keeps the boards and the charges when they are others than before. What could not be kept is tried again a second later.
+// keepBoards keeps the boards, the charges and the faults when they are others than before. What could not be kept is tried again a second later.
 func (w *watch) keepBoards(ctx context.Context) {
-	err := errors.Join(w.keepValue(ctx, boardsKey, w.core.Boards(), &w.wired), w.keepValue(ctx, batteriesKey, w.core.Batteries(), &w.charged))
+	err := errors.Join(w.keepValue(ctx, boardsKey, w.core.Boards(), &w.wired), w.keepValue(ctx, batteriesKey, w.core.Batteries(), &w.charged),
+		w.keepValue(ctx, faultsKey, w.core.Faults(), &w.faulty))
 	if err != nil && ctx.Err() == nil && (w.unkeptBoards == nil || w.unkeptBoards.Error() != err.Error()) {
-		w.log.Warn("boards and batteries are not kept: after a restart their probes' silence has no cause, and their charge is not known", "error", err)
+		w.log.Warn("boards, batteries and faults are not kept: after a restart their probes' silence has no cause, and their charge is not known", "error", err)
 	}
 	w.unkeptBoards = err
 }
@@ -48,11 +50,14 @@ func (w *watch) keepValue(ctx context.Context, key string, v any, last *[]byte) 
 func (w *watch) restoreBoards(ctx context.Context) error {
 	var boards []monitor.Wired
 	var charges []cook.Battery
-	if err := errors.Join(w.restoreValue(ctx, boardsKey, &boards, &w.wired), w.restoreValue(ctx, batteriesKey, &charges, &w.charged)); err != nil {
+	var faults []monitor.Faulty
+	if err := errors.Join(w.restoreValue(ctx, boardsKey, &boards, &w.wired), w.restoreValue(ctx, batteriesKey, &charges, &w.charged),
+		w.restoreValue(ctx, faultsKey, &faults, &w.faulty)); err != nil {
 		return err
 	}
 	w.core.RestoreBoards(boards, w.now())
 	w.core.RestoreBatteries(charges)
+	w.core.RestoreFaults(faults)
 	return nil
 }
 

@@ -52,6 +52,39 @@ func TestWatch_KnowsBatteriesAfterARestart(t *testing.T) {
 	}
 }
 
+// A cable that broke at 20:40 is broken since then, also after a restart in which its converter goes on saying so.
+func TestWatch_KnowsSinceWhenAProbeMeasuresNothing(t *testing.T) {
+	b := newBench(t)
+	broke := b.now.Add(-20 * time.Minute)
+	tell := func() {
+		b.w.asides = func() []ingest.Aside {
+			return []ingest.Aside{{Probe: "flat", At: b.now, Fault: convert.ErrOpenCircuit}}
+		}
+		b.w.passTime(t.Context(), true)
+	}
+	for _, minute := range []time.Duration{0, 10, 20} {
+		b.now = broke.Add(minute * time.Minute)
+		tell()
+	}
+	b.now = b.now.Add(time.Hour)
+	b.restart()
+	for _, again := range []bool{false, true} {
+		if again {
+			tell()
+		}
+		if f := probeOf(b.w.core.Snapshot(), "flat").Fault; f == nil || !f.Since.Equal(broke) || f.What != "open circuit" {
+			t.Errorf("after the restart (told again: %v) the fault is %+v, want it since %v", again, f, broke)
+		}
+	}
+	b.w.core.Apply([]monitor.Committed{{Seq: 1, Reading: cook.Reading{Probe: "flat", Time: b.now, Celsius: 60, Quality: cook.Good, Arrived: b.now}}}, b.now)
+	b.w.asides = func() []ingest.Aside { return nil }
+	b.w.passTime(t.Context(), true)
+	b.restart()
+	if f := probeOf(b.w.core.Snapshot(), "flat").Fault; f != nil {
+		t.Errorf("it has measured since, and the fault stands: %+v", f)
+	}
+}
+
 func TestFaultOf(t *testing.T) {
 	for _, test := range []struct {
 		err      error

@@ -139,6 +139,9 @@ func judged(l *record.Lot, w cook.StageWatch) bool {
 // followLots lets the monitor know when stages were begun or ended.
 func (w *watch) followLots(ctx context.Context) {
 	stages, head, err := w.stages(ctx, w.journal)
+	if ctx.Err() != nil {
+		return // an end is no trouble
+	}
 	if err != nil {
 		w.note(err)
 		return

@@ -48,6 +48,7 @@ type watch struct {
 	journal      int64              // newest entry whose lots are followed; -1 = not read yet
 	wired        []byte             // the boards with their probes, as they are kept
 	charged      []byte             // the charges of batteries, as they are kept
+	faulty       []byte             // why probes measure nothing, as it is kept
 	unkeptBoards error              // why neither could be the last time
 	barked       time.Time          // when the service manager last heard, by real time
 	trouble      error              // why the store could not be used the last time; nil when it could

@@ -416,3 +416,15 @@ func (b *bench) put(probe cook.ProbeID, c thermal.Celsius) {
 		b.t.Fatal(err)
 	}
 }
+
+// An end while the lots are looked at is no trouble, and nothing for the log.
+func TestWatch_AnEndIsNoTrouble(t *testing.T) {
+	b := newBench(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	b.w.followLots(ctx)
+	b.w.passTime(ctx, false)
+	if b.w.trouble != nil {
+		t.Errorf("trouble %v", b.w.trouble)
+	}
+}

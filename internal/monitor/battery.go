@@ -30,6 +30,34 @@ type fault struct {
 	at time.Time // when it was last told
 }
 
+// Faulty is what is kept over a restart of why a probe measures nothing.
+type Faulty struct {
+	Probe cook.ProbeID `json:"probe"`
+	Since time.Time    `json:"since"`
+	What  string       `json:"what"`
+	Do    string       `json:"do,omitempty"`
+}
+
+// Faults gives what is to be kept of the probes that measure nothing, by name.
+func (m *State) Faults() []Faulty {
+	out := []Faulty{}
+	for _, p := range m.byName() {
+		if f := p.fault; f != nil {
+			out = append(out, Faulty{p.id, f.Since, f.What, f.Do})
+		}
+	}
+	return out
+}
+
+// RestoreFaults takes over after a start what Faults gave before: what is told again since then has stood since then.
+func (m *State) RestoreFaults(kept []Faulty) {
+	for _, f := range kept {
+		if m.room(f.Probe) {
+			m.probe(f.Probe, m.o.Roles[f.Probe]).fault = &fault{Fault{f.Since, f.What, f.Do}, f.Since}
+		}
+	}
+}
+
 // Choices of this project.
 const (
 	keepEvery    = 10 * time.Minute // a charge that stays is written down this often

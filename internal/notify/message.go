@@ -82,6 +82,17 @@ func (m Message) Subject() string {
 	return urgency(it.Alarm.Priority) + ": " + firstSentence(it.Because)
 }
 
+// goesOn is how old the figures of an alarm may be before it is said of when they are. Choice of this project.
+const goesOn = 5 * time.Minute
+
+// then begins a text whose figures are not of now: "At 02:13: ".
+func (m Message) then(it Item, zone *time.Location) string {
+	if at := it.Alarm.SaidAt(); m.Made.Sub(at) > goesOn {
+		return "At " + when.Near(at, m.Made, zone) + ": "
+	}
+	return ""
+}
+
 // Text is the message as people read it, times in the zone. link is the address of the pages; empty leaves it out.
 func (m Message) Text(zone *time.Location, link string) string {
 	var b strings.Builder
@@ -89,9 +100,9 @@ func (m Message) Text(zone *time.Location, link string) string {
 		at := when.Clock(it.Alarm.Raised, zone)
 		switch {
 		case m.For == Acknowledged:
-			fmt.Fprintf(&b, "%s has it: %s\n(Raised at %s. You can leave it to them.)\n\n", orSomebody(it.ByWhom), it.Alarm.Because, at)
+			fmt.Fprintf(&b, "%s has it. %s%s\n(Raised at %s. You can leave it to them.)\n\n", orSomebody(it.ByWhom), m.then(it, zone), it.Alarm.Because, at)
 		case it.Firing:
-			fmt.Fprintf(&b, "%s\n(%s; since %s.)\n\n", it.Because, urgency(it.Alarm.Priority), at)
+			fmt.Fprintf(&b, "%s%s\n(%s; since %s.)\n\n", m.then(it, zone), it.Because, urgency(it.Alarm.Priority), at)
 		default:
 			fmt.Fprintf(&b, "%s\n(Over; it began at %s: %s)\n\n", it.Because, at, it.Alarm.Because)
 		}

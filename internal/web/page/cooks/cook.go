@@ -235,9 +235,7 @@ func (p *Set) getCurve(w http.ResponseWriter, r *http.Request) error {
 			if err != nil {
 				return err
 			}
-			w.Header().Set("Content-Type", "application/json")
-			w.Header().Set("Cache-Control", "no-store")
-			return json.NewEncoder(w).Encode(data.Figures(see.Unit(), see.Zone(), see.Number))
+			return p.GiveJSON(w, r, data.Figures(see.Unit(), see.Zone(), see.Number))
 		}
 	}
 	return fmt.Errorf("piece %q: %w", r.PathValue("piece"), cook.ErrNotFound)

@@ -1,7 +1,6 @@
 package cooks
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
@@ -147,7 +146,5 @@ func (p *Set) getOverlayCurves(w http.ResponseWriter, r *http.Request) error {
 		}
 		out.Curves = append(out.Curves, c)
 	}
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	return json.NewEncoder(w).Encode(out)
+	return p.GiveJSON(w, r, out)
 }

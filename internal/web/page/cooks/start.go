@@ -1,7 +1,6 @@
 package cooks
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
@@ -118,9 +117,7 @@ func (p *Set) postStart(w http.ResponseWriter, r *http.Request) error {
 		for _, t := range taken {
 			fields[t.Field] = t.Probe
 		}
-		w.Header().Set("Content-Type", "application/json")
-		w.Header().Set("Cache-Control", "no-store")
-		return json.NewEncoder(w).Encode(map[string]any{"wrong": f.Wrong, "cautions": f.Cautions, "taken": fields, "ahead": p.ahead(f, c)})
+		return p.GiveJSON(w, r, map[string]any{"wrong": f.Wrong, "cautions": f.Cautions, "taken": fields, "ahead": p.ahead(f, c)})
 	}
 	if r.FormValue("look") != "" {
 		f.Ahead, f.Confirm = p.ahead(f, c), taken

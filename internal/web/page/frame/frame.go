@@ -6,6 +6,7 @@ package frame
 import (
 	"bytes"
 	"embed"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"html/template"
@@ -209,6 +210,20 @@ func (p *Pages) Render(w http.ResponseWriter, r *http.Request, status int, name 
 	_, err := w.Write(shown(out.Bytes()))
 	if err != nil {
 		p.Log.Debug("page not taken", "path", r.URL.Path, "error", err)
+	}
+	return nil
+}
+
+// GiveJSON answers a script of a page. A client that has hung up is nobody's error.
+func (p *Pages) GiveJSON(w http.ResponseWriter, r *http.Request, v any) error {
+	data, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("write answer: %w", err)
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	if _, err := w.Write(data); err != nil {
+		p.Log.Debug("answer not taken", "path", r.URL.Path, "error", err)
 	}
 	return nil
 }

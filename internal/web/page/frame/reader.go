@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/when"
@@ -116,6 +117,17 @@ func (s Reader) Clock(t time.Time) string {
 		return "never"
 	}
 	return when.Near(t, s.now, s.in)
+}
+
+// goesOn is how old the figures of an alarm may be before it is said of when they are. Choice of this project.
+const goesOn = 5 * time.Minute
+
+// Then begins the text of an alarm whose figures are not of now: "At 02:13: ".
+func (s Reader) Then(a alarm.Alarm) string {
+	if at := a.SaidAt(); s.now.Sub(at) > goesOn {
+		return "At " + s.Clock(at) + ": "
+	}
+	return ""
 }
 
 // Range is two local times, the date said once where they share it.
