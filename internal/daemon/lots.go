@@ -242,7 +242,7 @@ func (w *watch) deviation(d monitor.Deviation) record.Draft {
 	if d.Verdict.Outcome == safety.Unknown {
 		word = unknownWord
 	}
-	return record.Draft{Lot: d.Watch.Lot, At: w.past(d.Verdict.At), By: record.DaemonName, Auth: record.AuthDaemon, Reason: "entered when the watch found it",
+	return record.Draft{Lot: d.Watch.Lot, At: w.past(d.Verdict.At), Maker: record.Maker{By: record.DaemonName, Auth: record.AuthDaemon}, Reason: "entered when the watch found it",
 		Body: record.Deviation{ControlPoint: controlPoint(d.Watch, d.Verdict), From: cook.Instant(d.From), What: word + ": " + d.Verdict.Because}}
 }
 
@@ -259,7 +259,7 @@ func (w *watch) monitoring(s cook.StageWatch, v safety.Verdict) record.Draft {
 	if at.Before(s.From) || at.After(s.Until) { // nothing was measured
 		at = s.Until
 	}
-	return record.Draft{Lot: s.Lot, At: w.past(at), By: record.DaemonName, Auth: record.AuthDaemon, Body: m}
+	return record.Draft{Lot: s.Lot, At: w.past(at), Maker: record.Maker{By: record.DaemonName, Auth: record.AuthDaemon}, Body: m}
 }
 
 // past is a time that an entry may have: one that was measured, and not ahead of the daemon's clock.

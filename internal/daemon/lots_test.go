@@ -25,7 +25,7 @@ import (
 func (b *bench) enters(minute int, bodies ...record.Body) {
 	b.t.Helper()
 	for _, body := range bodies {
-		d := record.Draft{Lot: "26-05-02-brisket", At: supperTime.Add(time.Duration(minute) * time.Minute), By: "KM", Auth: record.AuthSaid, Body: body}
+		d := record.Draft{Lot: "26-05-02-brisket", At: supperTime.Add(time.Duration(minute) * time.Minute), Maker: record.Maker{By: "KM", Auth: record.AuthSaid}, Body: body}
 		if _, err := b.db.Append(b.t.Context(), d); err != nil {
 			b.t.Fatal(err)
 		}
@@ -144,7 +144,7 @@ func TestJournalStages_FoldsOnlyWhatHasNewEntries(t *testing.T) {
 	b := newBench(t)
 	enter := func(lot cook.LotID, minute int, body record.Body) record.Entry {
 		t.Helper()
-		made, err := b.db.Append(t.Context(), record.Draft{Lot: lot, At: supperTime.Add(time.Duration(minute) * time.Minute), By: "KM", Auth: record.AuthSaid, Body: body})
+		made, err := b.db.Append(t.Context(), record.Draft{Lot: lot, At: supperTime.Add(time.Duration(minute) * time.Minute), Maker: record.Maker{By: "KM", Auth: record.AuthSaid}, Body: body})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -167,7 +167,7 @@ func TestJournalStages_FoldsOnlyWhatHasNewEntries(t *testing.T) {
 	enter(lot(3), 31, record.StageEnded{Stage: cook.StageCure})
 	enter(lot(4), 32, record.Closed{})
 	for _, e := range []record.Entry{began[5], empty} {
-		if _, err := b.db.Append(t.Context(), record.Draft{Lot: e.Lot, At: e.At, By: "KM", Auth: record.AuthSaid, Body: record.Withdrawal{}, Corrects: e.Seq, Reason: "never happened"}); err != nil {
+		if _, err := b.db.Append(t.Context(), record.Draft{Lot: e.Lot, At: e.At, Maker: record.Maker{By: "KM", Auth: record.AuthSaid}, Body: record.Withdrawal{}, Corrects: e.Seq, Reason: "never happened"}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -79,7 +79,7 @@ func (b *books) enterKey(ctx context.Context, created bool) error {
 		b.log.Error("the key of the records is another than the journal names: it was lost or exchanged, and who trusts the old key will be told so",
 			"journal", newest.ID(), "folder", b.keys.Public().ID(), "created", created)
 	}
-	if _, err := b.Append(ctx, record.Draft{By: record.DaemonName, Auth: record.AuthDaemon, Body: record.NewKey(b.keys.Current, nil)}); err != nil {
+	if _, err := b.Append(ctx, record.Draft{Maker: record.Maker{By: record.DaemonName, Auth: record.AuthDaemon}, Body: record.NewKey(b.keys.Current, nil)}); err != nil {
 		return err
 	}
 	_, err = b.DB.Checkpoint(ctx, b.keys.Current, b.now())
@@ -127,7 +127,7 @@ func (b *books) Export(ctx context.Context, lot cook.LotID) (*record.Export, err
 }
 
 // ChangeKey brings in a new key, signed by the old one, which is gone then.
-func (b *books) ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error) {
+func (b *books) ChangeKey(ctx context.Context, who record.Maker) (record.Entry, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if _, err := b.checkpoint(ctx); err != nil { // the last by the old key
@@ -136,7 +136,7 @@ func (b *books) ChangeKey(ctx context.Context, by string, auth record.Auth) (rec
 	if err := b.keys.Prepare(); err != nil {
 		return record.Entry{}, err
 	}
-	entries, err := b.Append(ctx, record.Draft{By: by, Auth: auth, Body: record.NewKey(b.keys.Next, b.keys.Current)})
+	entries, err := b.Append(ctx, record.Draft{Maker: who, Body: record.NewKey(b.keys.Next, b.keys.Current)})
 	if err != nil {
 		return record.Entry{}, err
 	}

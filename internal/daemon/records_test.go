@@ -77,7 +77,7 @@ func (o *office) pass(d time.Duration) {
 
 func (o *office) note(text string) {
 	o.t.Helper()
-	_, err := o.Append(o.t.Context(), record.Draft{By: "KM", Auth: record.AuthSaid, Body: record.Note{Text: text}})
+	_, err := o.Append(o.t.Context(), record.Draft{Maker: record.Maker{By: "KM", Auth: record.AuthSaid}, Body: record.Note{Text: text}})
 	o.must(err)
 }
 
@@ -208,7 +208,7 @@ func TestBooks_ChangeOfKeySurvivesAKill(t *testing.T) {
 		o.must(o.keys.Prepare())
 		next := signer.PublicOf(o.keys.Next)
 		if step != "prepared" {
-			_, err := o.Append(t.Context(), record.Draft{By: "KM", Auth: record.AuthSaid, Body: record.NewKey(o.keys.Next, o.keys.Current)})
+			_, err := o.Append(t.Context(), record.Draft{Maker: record.Maker{By: "KM", Auth: record.AuthSaid}, Body: record.NewKey(o.keys.Next, o.keys.Current)})
 			o.must(err)
 		}
 		if step == "changed" {
@@ -219,7 +219,7 @@ func TestBooks_ChangeOfKeySurvivesAKill(t *testing.T) {
 			t.Errorf("%s: key %s, want %s", step, o.keys.Public().ID(), want.ID())
 		}
 		o.note("after")
-		if _, err := o.ChangeKey(t.Context(), "KM", record.AuthSaid); err != nil {
+		if _, err := o.ChangeKey(t.Context(), record.Maker{By: "KM", Auth: record.AuthSaid}); err != nil {
 			t.Errorf("%s: change: %v", step, err)
 		}
 		o.mustBeGood(old)

@@ -70,15 +70,15 @@ func makeDay(b *testing.B) keptLots {
 	if err := <-ran; err != nil && !errors.Is(err, context.Canceled) {
 		b.Fatal(err)
 	}
-	drafts := []record.Draft{{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(k.key, nil)},
-		{Lot: "day", At: start, By: "KM", Auth: record.AuthPIN, Body: record.Opened{Product: "Brisket"}},
-		{Lot: "day", At: start, By: "KM", Auth: record.AuthPIN, Body: record.StageStarted{Stage: cook.StageSmoke, Probes: probes}}}
+	drafts := []record.Draft{{Maker: record.Maker{By: "daemon", Auth: record.AuthDaemon}, Body: record.NewKey(k.key, nil)},
+		{Lot: "day", At: start, Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.Opened{Product: "Brisket"}},
+		{Lot: "day", At: start, Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.StageStarted{Stage: cook.StageSmoke, Probes: probes}}}
 	for i := range benchNotes {
 		c := thermal.Celsius(70)
-		drafts = append(drafts, record.Draft{Lot: "day", At: start.Add(time.Duration(i) * 13 * time.Minute), By: "KM", Auth: record.AuthPIN,
+		drafts = append(drafts, record.Draft{Lot: "day", At: start.Add(time.Duration(i) * 13 * time.Minute), Maker: record.Maker{By: "KM", Auth: record.AuthPIN},
 			Body: record.Monitoring{ControlPoint: record.ControlPoint{CCP: "3 smoking", Limit: "158 °F", Stage: cook.StageSmoke}, Celsius: &c, Instrument: "p1", Verdict: record.Met}})
 	}
-	drafts = append(drafts, record.Draft{Lot: "day", At: start.Add(benchHours * time.Hour), By: "KM", Auth: record.AuthPIN, Body: record.StageEnded{Stage: cook.StageSmoke}})
+	drafts = append(drafts, record.Draft{Lot: "day", At: start.Add(benchHours * time.Hour), Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.StageEnded{Stage: cook.StageSmoke}})
 	if _, err := db.Append(b.Context(), drafts...); err != nil {
 		b.Fatal(err)
 	}

@@ -34,7 +34,7 @@ type writer struct {
 
 func (w *writer) enter(lot cook.LotID, by string, auth record.Auth, at time.Time, late time.Duration, body record.Body) int64 {
 	w.t.Helper()
-	return w.draft(record.Draft{Lot: lot, At: at, By: by, Auth: auth, Body: body}, at.Add(late))
+	return w.draft(record.Draft{Lot: lot, At: at, Maker: record.Maker{By: by, Auth: auth}, Body: body}, at.Add(late))
 }
 
 func (w *writer) draft(d record.Draft, entered time.Time) int64 {
@@ -91,7 +91,7 @@ func badNight(t testing.TB) Account {
 	w.enter(overnight, "daemon", record.AuthDaemon, at(6.6), 0, record.Monitoring{ControlPoint: come, Instrument: "flat", LastCheck: 2, CheckedAt: at(-2), Verdict: record.Missed, Because: "the coldest probe stood between the two limits for longer than 6 h"})
 	first := w.enter(overnight, "daemon", record.AuthDaemon, at(6.6), time.Minute, record.Deviation{ControlPoint: come, From: at(0.6), Until: at(7.7), What: "the come-up took longer than 6 h"})
 	wrong := w.enter(overnight, "KM", record.AuthPIN, at(9), 0, record.Weighed{Piece: "flat", When: record.WhenSmoked, MassKg: 38, Instrument: "floor scale"})
-	w.draft(record.Draft{Lot: overnight, At: at(9), By: "KM", Auth: record.AuthPIN, Body: record.Weighed{Piece: "flat", When: record.WhenSmoked, MassKg: 3.8, Instrument: "floor scale"},
+	w.draft(record.Draft{Lot: overnight, At: at(9), Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.Weighed{Piece: "flat", When: record.WhenSmoked, MassKg: 3.8, Instrument: "floor scale"},
 		Corrects: wrong, Reason: "the decimal point slipped"}, at(9.1))
 	w.enter(overnight, "KM", record.AuthPIN, at(7.75), 85*time.Minute, record.CorrectiveAction{Deviation: first, Cause: "The fire faded while the coals were ashed over, and nobody raised the pit: " + strings.Repeat("the log shows the pit at 84 °C until 02:10. ", 6),
 		Control: "Fresh coals at 02:15; pit back at 110 °C by 02:50.", Prevention: "The night list now asks for a look at the fire at midnight; the alarm for a falling pit goes to two people.",

@@ -48,7 +48,7 @@ func TestCSV_NoTextIsTakenForAFormula(t *testing.T) {
 	a := badNight(t)
 	newest := a.Lot.Entries[len(a.Lot.Entries)-1]
 	for _, text := range []string{"=1+1", "+1", "-1", "@SUM(A1)"} {
-		e, err := record.Draft{Lot: overnight, At: newest.At, By: "=KM", Auth: record.AuthPIN, Reason: text, Corrects: newest.Seq, Body: record.Note{Text: text}}.Make(newest.Seq+1, newest.Hash, newest.Entered)
+		e, err := record.Draft{Lot: overnight, At: newest.At, Maker: record.Maker{By: "=KM", Auth: record.AuthPIN}, Reason: text, Corrects: newest.Seq, Body: record.Note{Text: text}}.Make(newest.Seq+1, newest.Hash, newest.Entered)
 		if err != nil {
 			t.Fatal(err)
 		}

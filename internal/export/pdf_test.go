@@ -80,7 +80,7 @@ func TestPDF_LosesNothing(t *testing.T) {
 	w := &writer{t: t, list: a.Lot.Entries, prev: a.Lot.Entries[len(a.Lot.Entries)-1].Hash}
 	w.list = append([]record.Entry{}, w.list...)
 	at := a.Lot.Entries[len(a.Lot.Entries)-1].At.Add(time.Hour)
-	e, err := record.Draft{Lot: overnight, At: at, By: "KM", Auth: record.AuthPIN, Body: record.Note{Text: long + " \U0001F525 注文 שלום"}}.Make(99, w.prev, at)
+	e, err := record.Draft{Lot: overnight, At: at, Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.Note{Text: long + " \U0001F525 注文 שלום"}}.Make(99, w.prev, at)
 	if err != nil {
 		t.Fatal(err)
 	}

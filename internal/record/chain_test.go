@@ -21,7 +21,7 @@ func keyOf(letter byte) ed25519.PrivateKey {
 
 // The hash of an entry by hand: SHA-256 over the documented texts, written out here.
 func TestEntry_HashIsAsDocumented(t *testing.T) {
-	d := Draft{Lot: "m1", By: "KM", Auth: AuthPIN, At: monday.Add(-time.Hour), Body: Note{Text: "wind <strong> & \"dry\""}, Corrects: 3, Reason: "ü"}
+	d := Draft{Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: monday.Add(-time.Hour), Body: Note{Text: "wind <strong> & \"dry\""}, Corrects: 3, Reason: "ü"}
 	e, err := d.Make(7, Hash{1}, monday.Add(123456789*time.Nanosecond))
 	if err != nil {
 		t.Fatal(err)
@@ -102,25 +102,25 @@ func (s *shopBook) seal(hour int) {
 func newShopBook(t testing.TB) *shopBook {
 	s := &shopBook{book: newBook(t)}
 	a, b := keyOf('a'), keyOf('b')
-	s.mustEnter(Draft{By: "daemon", Auth: AuthDaemon, Body: NewKey(a, nil)})
+	s.mustEnter(Draft{Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: NewKey(a, nil)})
 	s.sign(a)
 	s.mustEnter(says(Opened{Product: "brisket"}))
-	s.mustEnter(Draft{Lot: "m2", By: "KM", Auth: AuthPIN, Body: Opened{Product: "pastrami"}})
+	s.mustEnter(Draft{Lot: "m2", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Opened{Product: "pastrami"}})
 	s.mustEnter(says(Weighed{When: WhenRaw, MassKg: 3}))
 	s.seal(0)
 	s.seal(1)
 	s.sign(a)
-	s.mustEnter(Draft{Lot: "m2", By: "KM", Auth: AuthPIN, Body: Note{Text: "dry"}})
+	s.mustEnter(Draft{Lot: "m2", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Note{Text: "dry"}})
 	s.mustEnter(says(Weighed{When: WhenSmoked, MassKg: 2}))
 	s.seal(2)
 	s.sign(a)
-	s.mustEnter(Draft{By: "daemon", Auth: AuthDaemon, Body: NewKey(b, a)})
+	s.mustEnter(Draft{Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: NewKey(b, a)})
 	s.sign(b)
 	s.mustEnter(says(Note{Text: "good"}))
 	s.mustEnter(says(Closed{}))
 	s.seal(3)
 	s.sign(b)
-	s.mustEnter(Draft{Lot: "m2", By: "KM", Auth: AuthPIN, Body: Closed{}})
+	s.mustEnter(Draft{Lot: "m2", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Closed{}})
 	return s
 }
 
@@ -246,7 +246,7 @@ func TestVerify_TruncationShowsAgainstACheckpointKeptElsewhere(t *testing.T) {
 func TestVerify_LostKey(t *testing.T) {
 	s := newShopBook(t)
 	c := keyOf('c')
-	s.mustEnter(Draft{By: "daemon", Auth: AuthDaemon, Body: NewKey(c, nil)})
+	s.mustEnter(Draft{Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: NewKey(c, nil)})
 	s.sign(c)
 	for name, want := range map[byte]bool{'a': false, 'b': false, 'c': true} {
 		m := s.material()

@@ -5,7 +5,7 @@
 //
 // # Adding and reading
 //
-//	entries, err := db.Append(ctx, record.Draft{Lot: "26-11-25-brisket", At: at, By: "KM", Auth: record.AuthPIN,
+//	entries, err := db.Append(ctx, record.Draft{Lot: "26-11-25-brisket", At: at, Maker: Maker{By: "KM", Auth: record.AuthPIN},
 //		Body: record.Weighed{Piece: "flat", When: record.WhenRaw, MassKg: 3.2, Instrument: "floor scale"}})
 //	lot, err := db.Lot(ctx, "26-11-25-brisket") // record.Fold of its entries
 //	lot.Weights, lot.Stages, lot.OpenDeviations()

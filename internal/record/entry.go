@@ -22,6 +22,12 @@ const (
 	AuthDaemon Auth = "daemon" // no person: the daemon itself
 )
 
+// Maker is who makes an entry, and how the daemon knew.
+type Maker struct {
+	By   string // initials or login
+	Auth Auth
+}
+
 // DaemonName is how the daemon signs what it enters; nobody else may.
 const DaemonName = "daemon"
 
@@ -57,10 +63,9 @@ type Entry struct {
 
 // Draft is what somebody wants to enter. The store gives it number, time of entry and hash.
 type Draft struct {
-	Lot      cook.LotID
-	At       time.Time // zero: now
-	By       string
-	Auth     Auth
+	Lot cook.LotID
+	At  time.Time // zero: now
+	Maker
 	Body     Body
 	Corrects int64
 	Reason   string // needed with Corrects

@@ -19,7 +19,7 @@ func drawDraft(t *rapid.T, last int64) Draft {
 		Monitoring{ControlPoint: ControlPoint{Measured: "71 °C"}, Verdict: Met}, Deviation{What: rapid.String().Draw(t, "what")},
 		CorrectiveAction{Deviation: seq, Cause: "a", Control: "b", Prevention: "c", Disposition: Held}, Verification{Of: "records", Found: "good", Good: true},
 		Review{Ship: true}, Note{Text: rapid.String().Draw(t, "text")}, Withdrawal{}}
-	d := Draft{Lot: rapid.SampledFrom([]cook.LotID{"m1", "m2", ""}).Draw(t, "lot"), By: rapid.SampledFrom([]string{"KM", "ST", ""}).Draw(t, "by"), Auth: AuthSaid,
+	d := Draft{Lot: rapid.SampledFrom([]cook.LotID{"m1", "m2", ""}).Draw(t, "lot"), Maker: Maker{By: rapid.SampledFrom([]string{"KM", "ST", ""}).Draw(t, "by"), Auth: AuthSaid},
 		At: monday.Add(time.Duration(rapid.IntRange(-90, 5).Draw(t, "minutes")) * time.Minute), Body: bodies[rapid.IntRange(0, len(bodies)-1).Draw(t, "body")]}
 	if rapid.IntRange(0, 3).Draw(t, "correct") == 0 {
 		d.Corrects, d.Reason = seq, "because"
@@ -130,7 +130,7 @@ func FuzzDecode(f *testing.F) {
 		if err != nil {
 			return
 		}
-		e, err := Draft{Lot: "m1", By: "KM", Auth: AuthSaid, Body: b}.Make(1, Hash{}, monday)
+		e, err := Draft{Lot: "m1", Maker: Maker{By: "KM", Auth: AuthSaid}, Body: b}.Make(1, Hash{}, monday)
 		if err != nil {
 			return
 		}

@@ -49,7 +49,9 @@ func (b *book) mustEnter(d Draft) Entry {
 }
 
 // says is a draft of the lot by KM, now.
-func says(body Body) Draft { return Draft{Lot: "m1", By: "KM", Auth: AuthPIN, Body: body} }
+func says(body Body) Draft {
+	return Draft{Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: body}
+}
 
 func (d Draft) by(who string) Draft {
 	d.By = who
@@ -129,15 +131,15 @@ func TestDraft_RefusesNonsense(t *testing.T) {
 		"megabyte":     says(Note{Text: strings.Repeat("x", 1<<20)}),
 		"by control":   says(Note{Text: "x"}).by("K\nM"),
 		"nobody":       says(Note{Text: "x"}).by(" "),
-		"future":       {Lot: "m1", By: "KM", Auth: AuthPIN, At: monday.Add(time.Hour), Body: Note{Text: "x"}},
-		"past":         {Lot: "m1", By: "KM", Auth: AuthPIN, At: time.Unix(1, 0), Body: Note{Text: "x"}},
-		"no auth":      {Lot: "m1", By: "KM", Body: Note{Text: "x"}},
-		"no body":      {Lot: "m1", By: "KM", Auth: AuthPIN},
-		"lot name":     {Lot: "m 1", By: "KM", Auth: AuthPIN, Body: Note{Text: "x"}},
+		"future":       {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: monday.Add(time.Hour), Body: Note{Text: "x"}},
+		"past":         {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: time.Unix(1, 0), Body: Note{Text: "x"}},
+		"no auth":      {Lot: "m1", Maker: Maker{By: "KM"}, Body: Note{Text: "x"}},
+		"no body":      {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}},
+		"lot name":     {Lot: "m 1", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Note{Text: "x"}},
 		"no reason":    says(Opened{Product: "y"}).correcting(1, ""),
 		"other kind":   says(Note{Text: "x"}).correcting(1, "why"),
 		"piece":        says(Weighed{Piece: "other", When: WhenRaw, MassKg: 1}),
-		"unknown lot":  {Lot: "m2", By: "KM", Auth: AuthPIN, Body: Note{Text: "x"}},
+		"unknown lot":  {Lot: "m2", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Note{Text: "x"}},
 		"open twice":   says(Opened{Product: "y"}),
 		"not running":  says(StageEnded{Stage: cook.StageCure}),
 		"no deviation": says(CorrectiveAction{Deviation: 1, Cause: "a", Control: "b", Prevention: "c", Disposition: Released}),
@@ -161,12 +163,12 @@ func TestDraft_RefusesNonsense(t *testing.T) {
 func TestLot_LeavesOnlyAfterActionAndReview(t *testing.T) {
 	b := newBook(t)
 	b.mustEnter(says(Opened{Product: "brisket"}))
-	dev := b.mustEnter(Draft{Lot: "m1", By: "daemon", Auth: AuthDaemon, Body: Deviation{What: "cooling took 2 h 20 min to 21 °C", ControlPoint: ControlPoint{CCP: "4 chilling"}}})
+	dev := b.mustEnter(Draft{Lot: "m1", Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: Deviation{What: "cooling took 2 h 20 min to 21 °C", ControlPoint: ControlPoint{CCP: "4 chilling"}}})
 	if _, err := b.try(says(Review{Ship: true}).by("ST")); !errors.Is(err, cook.ErrConflict) {
 		t.Errorf("review with an open deviation: %v, want a conflict", err)
 	}
 	action := CorrectiveAction{Deviation: dev.Seq, Cause: "the fan stood still", Control: "fan replaced", Prevention: "checked each week", Disposition: Destroyed}
-	if _, err := b.try(Draft{Lot: "m1", By: "daemon", Auth: AuthDaemon, Body: action}); !errors.Is(err, cook.ErrConflict) {
+	if _, err := b.try(Draft{Lot: "m1", Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: action}); !errors.Is(err, cook.ErrConflict) {
 		t.Errorf("action by the daemon: %v, want a conflict", err)
 	}
 	done := b.mustEnter(says(action))
@@ -234,7 +236,7 @@ func TestLot_CorrectionsKeepSense(t *testing.T) {
 	if s := b.lot("m1").Stages; len(s) != 1 || s[0].Until.Sub(s[0].From) != time.Hour {
 		t.Errorf("stages = %+v", s)
 	}
-	dev := b.mustEnter(Draft{Lot: "m1", By: "daemon", Auth: AuthDaemon, Body: Deviation{What: "too warm"}})
+	dev := b.mustEnter(Draft{Lot: "m1", Maker: Maker{By: "daemon", Auth: AuthDaemon}, Body: Deviation{What: "too warm"}})
 	for _, d := range []Draft{says(Withdrawal{}).correcting(dev.Seq, "never"), says(Deviation{What: "fine"}).correcting(dev.Seq, "never")} {
 		if _, err := b.try(d); !errors.Is(err, cook.ErrConflict) {
 			t.Errorf("deviation of the daemon talked away: %v", err)

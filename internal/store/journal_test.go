@@ -12,7 +12,7 @@ import (
 )
 
 func says(lot cook.LotID, body record.Body) record.Draft {
-	return record.Draft{Lot: lot, By: "KM", Auth: record.AuthPIN, Body: body}
+	return record.Draft{Lot: lot, Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: body}
 }
 
 func (s *shop) mustAppend(t testing.TB, drafts ...record.Draft) []record.Entry {

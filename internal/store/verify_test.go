@@ -33,7 +33,7 @@ func recordedShop(t testing.TB) string {
 	path := fileOf(t)
 	s := mustOpen(t, path)
 	key := keyOf('a')
-	s.mustAppend(t, record.Draft{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(key, nil)})
+	s.mustAppend(t, record.Draft{Maker: record.Maker{By: "daemon", Auth: record.AuthDaemon}, Body: record.NewKey(key, nil)})
 	celsius := thermal.Celsius(71.2)
 	s.mustAppend(t, says("m1", record.Opened{Product: "cured brisket", Pieces: []record.Piece{{ID: "flat", Intact: true}}}),
 		says("m1", record.StageStarted{Stage: cook.StageSmoke, Piece: "flat", Probes: []cook.ProbeID{"core"}}),

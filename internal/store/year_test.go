@@ -132,7 +132,7 @@ func makeYear(b *testing.B, path string, days int) (lots []cook.LotID, readings 
 		b.Fatal(err)
 	}
 	y := &yearMaker{b: b, db: db, now: &now}
-	y.append(record.Draft{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(keyOf('a'), nil)})
+	y.append(record.Draft{Maker: record.Maker{By: "daemon", Auth: record.AuthDaemon}, Body: record.NewKey(keyOf('a'), nil)})
 	for probe := range yearProbes {
 		y.exec(`insert into probes (id, name) values (?, ?)`, probe+1, y.probe(probe))
 	}
@@ -140,7 +140,7 @@ func makeYear(b *testing.B, path string, days int) (lots []cook.LotID, readings 
 		start := time.Date(2026, 1, 1+day, 6, 0, 0, 0, time.UTC)
 		y.readings(start)
 		now = start.Add(30 * time.Minute)
-		y.append(record.Draft{By: "KM", Auth: record.AuthPIN, Body: record.ProbeChecked{Instrument: string(y.probe(day % yearProbes)), Method: "ice",
+		y.append(record.Draft{Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: record.ProbeChecked{Instrument: string(y.probe(day % yearProbes)), Method: "ice",
 			Points: []record.CheckPoint{{True: 0, Read: 0.2}}, Passed: true}})
 		for len(lots) < (day+1)*yearLots/yearDays {
 			lots = append(lots, y.lot(len(lots), start))
@@ -203,7 +203,7 @@ func (y *yearMaker) hours(start time.Time) {
 func (y *yearMaker) lot(n int, start time.Time) cook.LotID {
 	id := cook.LotID(fmt.Sprintf("26-%03d-brisket", n))
 	body := func(b record.Body) record.Draft {
-		return record.Draft{Lot: id, By: "KM", Auth: record.AuthPIN, Body: b}
+		return record.Draft{Lot: id, Maker: record.Maker{By: "KM", Auth: record.AuthPIN}, Body: b}
 	}
 	probe := y.probe(n % yearProbes)
 	y.append(body(record.Opened{Product: "cured brisket", Class: record.Refrigerated, Pieces: []record.Piece{{ID: "flat", Cut: "brisket_flat_cured", Intact: true}, {ID: "point"}}}))

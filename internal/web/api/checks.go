@@ -139,12 +139,12 @@ func (api *API) postCheck(w http.ResponseWriter, r *http.Request) error {
 
 // keepCheck judges a check and enters it in the shop's records.
 func (api *API) keepCheck(r *http.Request, ask checkAsk) (record.Entry, error) {
-	who, auth, err := api.opts.Sign(r, ask.Signature)
+	who, err := api.opts.Sign(r, ask.Signature)
 	if err != nil {
 		return record.Entry{}, err
 	}
 	return api.opts.KeepCheck(r.Context(), shop.Checked{Probe: ask.Probe, At: ask.Time, Tolerance: ask.Tolerance, Body: record.ProbeChecked{Method: ask.Method,
-		AltitudeM: ask.AltitudeM, Reference: ask.Reference, Points: ask.Points, AsLeft: ask.AsLeft, Action: ask.Action, Note: ask.Note}}, who, auth)
+		AltitudeM: ask.AltitudeM, Reference: ask.Reference, Points: ask.Points, AsLeft: ask.AsLeft, Action: ask.Action, Note: ask.Note}}, who)
 }
 
 // comparisonDoc is two probes side by side: the first less the second.

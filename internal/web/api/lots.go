@@ -64,7 +64,7 @@ func (api *API) postLot(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := api.opts.Sign(r, in.Signature)
+	who, err := api.opts.Sign(r, in.Signature)
 	if err != nil {
 		return err
 	}
@@ -72,7 +72,7 @@ func (api *API) postLot(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	id, err := api.opts.OpenLot(r.Context(), record.Draft{Lot: in.ID, At: at, By: who, Auth: auth, Body: in.Opened}, in.Product, at)
+	id, err := api.opts.OpenLot(r.Context(), record.Draft{Lot: in.ID, At: at, Maker: who, Body: in.Opened}, in.Product, at)
 	if err != nil {
 		return err
 	}

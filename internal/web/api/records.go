@@ -40,11 +40,11 @@ func (api *API) postRecord(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return problem.Bad("%s", problem.ClipTo(err.Error(), 500))
 	}
-	who, auth, err := api.opts.Sign(r, in.Signature)
+	who, err := api.opts.Sign(r, in.Signature)
 	if err != nil {
 		return err
 	}
-	entries, err := api.opts.Records.Append(r.Context(), record.Draft{Lot: in.Lot, At: in.At, By: who, Auth: auth, Body: body, Corrects: in.Corrects, Reason: in.Reason})
+	entries, err := api.opts.Records.Append(r.Context(), record.Draft{Lot: in.Lot, At: in.At, Maker: who, Body: body, Corrects: in.Corrects, Reason: in.Reason})
 	if err != nil {
 		return shop.RecordError(err)
 	}
@@ -166,11 +166,11 @@ func (api *API) postKey(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &sig, false); err != nil {
 		return err
 	}
-	who, auth, err := api.opts.Sign(r, sig)
+	who, err := api.opts.Sign(r, sig)
 	if err != nil {
 		return err
 	}
-	e, err := api.opts.Records.ChangeKey(r.Context(), who, auth)
+	e, err := api.opts.Records.ChangeKey(r.Context(), who)
 	if err != nil {
 		return shop.RecordError(err)
 	}

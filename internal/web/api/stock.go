@@ -58,11 +58,11 @@ func (api *API) postStock(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := api.opts.Sign(r, in.Signature)
+	who, err := api.opts.Sign(r, in.Signature)
 	if err != nil {
 		return err
 	}
-	entry, err := api.opts.PutIn(r.Context(), in.StockIn, who, auth)
+	entry, err := api.opts.PutIn(r.Context(), in.StockIn, who)
 	if err != nil {
 		return err
 	}
@@ -92,11 +92,11 @@ func (api *API) postStockTake(w http.ResponseWriter, r *http.Request) error {
 	if err := take(r, &in, false); err != nil {
 		return err
 	}
-	who, auth, err := api.opts.Sign(r, in.Signature)
+	who, err := api.opts.Sign(r, in.Signature)
 	if err != nil {
 		return err
 	}
-	drawn, err := api.opts.TakeOut(r.Context(), in.StockOut, who, auth)
+	drawn, err := api.opts.TakeOut(r.Context(), in.StockOut, who)
 	if err != nil {
 		return err
 	}

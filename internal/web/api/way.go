@@ -41,11 +41,11 @@ func (api *API) postLotStage(w http.ResponseWriter, r *http.Request) error {
 	case nextNone:
 		in.To = ""
 	}
-	who, auth, err := api.opts.Sign(r, in.Signature)
+	who, err := api.opts.Sign(r, in.Signature)
 	if err != nil {
 		return err
 	}
-	entries, warning, err := api.opts.MoveStage(r.Context(), cook.LotID(r.PathValue("lot")), in.StageMove, who, auth)
+	entries, warning, err := api.opts.MoveStage(r.Context(), cook.LotID(r.PathValue("lot")), in.StageMove, who)
 	if err != nil {
 		return err
 	}

@@ -73,7 +73,7 @@ type Checked struct {
 }
 
 // KeepCheck judges a check and enters it in the shop's records.
-func (s Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.Auth) (record.Entry, error) {
+func (s Shop) KeepCheck(ctx context.Context, c Checked, who record.Maker) (record.Entry, error) {
 	if err := c.Probe.Validate(); err != nil {
 		return record.Entry{}, problem.Bad("probe: %s", problem.ClipTo(err.Error(), 200))
 	}
@@ -93,7 +93,7 @@ func (s Shop) KeepCheck(ctx context.Context, c Checked, by string, auth record.A
 	if err := body.Validate(); err != nil {
 		return record.Entry{}, problem.Bad("%s", problem.ClipTo(strings.ReplaceAll(err.Error(), "\n", "; "), 500))
 	}
-	entries, err := s.Checks.Append(ctx, record.Draft{At: c.At, By: by, Auth: auth, Body: body})
+	entries, err := s.Checks.Append(ctx, record.Draft{At: c.At, Maker: who, Body: body})
 	if err != nil {
 		return record.Entry{}, RecordError(err)
 	}

@@ -63,7 +63,7 @@ type Records interface {
 	Checkpoints(ctx context.Context, limit int) ([]record.Checkpoint, error) // the newest, oldest first
 	Checkpoint(ctx context.Context) (record.Checkpoint, error)               // signs one now
 	Export(ctx context.Context, lot cook.LotID) (*record.Export, error)      // "" = everything
-	ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error)
+	ChangeKey(ctx context.Context, who record.Maker) (record.Entry, error)
 }
 
 // Documents writes a lot out for those who inspect it.

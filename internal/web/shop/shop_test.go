@@ -19,9 +19,12 @@ func books(t *testing.T) shop.Shop {
 	return s
 }
 
+// km makes the entries.
+var km = record.Maker{By: "KM", Auth: record.AuthSaid}
+
 func mustOpen(t *testing.T, s shop.Shop, product string) cook.LotID {
 	t.Helper()
-	id, err := s.OpenLot(t.Context(), record.Draft{By: "KM", Auth: record.AuthSaid, Body: record.Opened{Product: product}}, product, s.Now())
+	id, err := s.OpenLot(t.Context(), record.Draft{Maker: km, Body: record.Opened{Product: product}}, product, s.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,7 +46,7 @@ func TestOpenLot_NamesItByDayAndProduct(t *testing.T) {
 	if got := mustOpen(t, s, "鹿"); got != "26-11-26-lot" {
 		t.Errorf("lot without a letter for its name = %s", got)
 	}
-	_, err := s.OpenLot(t.Context(), record.Draft{Lot: "26-11-26-lot", By: "KM", Auth: record.AuthSaid, Body: record.Opened{Product: "x"}}, "x", s.Now())
+	_, err := s.OpenLot(t.Context(), record.Draft{Lot: "26-11-26-lot", Maker: km, Body: record.Opened{Product: "x"}}, "x", s.Now())
 	if statusOf(err) != 409 {
 		t.Errorf("opened twice: %v, want a conflict", err)
 	}
@@ -53,7 +56,7 @@ func TestMoveStage_EndsWhatRunsAndStartsTheNext(t *testing.T) {
 	s := books(t)
 	id := mustOpen(t, s, "Pastrami")
 	move := func(m shop.StageMove) (string, error) {
-		_, warning, err := s.MoveStage(t.Context(), id, m, "KM", record.AuthSaid)
+		_, warning, err := s.MoveStage(t.Context(), id, m, km)
 		return warning, err
 	}
 	if _, err := move(shop.StageMove{}); statusOf(err) != 409 {
@@ -82,7 +85,7 @@ func TestTimeline_TellsACookOnce(t *testing.T) {
 	s := books(t)
 	id := mustOpen(t, s, "Pastrami")
 	for i, stage := range []cook.Stage{cook.StageSmoke, cook.StageHold} {
-		if _, _, err := s.MoveStage(t.Context(), id, shop.StageMove{To: stage, Cook: 7, At: s.Now().Add(time.Duration(i-2) * time.Minute)}, "KM", record.AuthSaid); err != nil {
+		if _, _, err := s.MoveStage(t.Context(), id, shop.StageMove{To: stage, Cook: 7, At: s.Now().Add(time.Duration(i-2) * time.Minute)}, km); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -111,15 +114,15 @@ func TestTakeOut_TheOldestFirst(t *testing.T) {
 	id := mustOpen(t, s, "Pastrami")
 	for i, n := range []int{2, 3} {
 		in := shop.StockIn{Lot: id, Portions: n, Kept: record.InFreezer, At: s.Now().Add(time.Duration(i-2) * time.Hour)}
-		if _, err := s.PutIn(t.Context(), in, "KM", record.AuthSaid); err != nil {
+		if _, err := s.PutIn(t.Context(), in, km); err != nil {
 			t.Fatal(err)
 		}
 	}
-	taken, err := s.TakeOut(t.Context(), shop.StockOut{Product: "Pastrami", Portions: 4}, "KM", record.AuthSaid)
+	taken, err := s.TakeOut(t.Context(), shop.StockOut{Product: "Pastrami", Portions: 4}, km)
 	if err != nil || len(taken) != 2 || taken[0].Portions != 2 || taken[1].Portions != 2 || !taken[0].From.At.Before(taken[1].From.At) {
 		t.Fatalf("taken = %+v, %v; want 2 of the first and 2 of the second batch", taken, err)
 	}
-	if _, err := s.TakeOut(t.Context(), shop.StockOut{Portions: 2}, "KM", record.AuthSaid); statusOf(err) != 409 {
+	if _, err := s.TakeOut(t.Context(), shop.StockOut{Portions: 2}, km); statusOf(err) != 409 {
 		t.Errorf("2 of the 1 that is left: %v, want a conflict", err)
 	}
 	stock, err := s.Stock(t.Context())
@@ -127,7 +130,7 @@ func TestTakeOut_TheOldestFirst(t *testing.T) {
 		t.Errorf("in stock %+v, %v; want one portion", stock, err)
 	}
 	var said *problem.Error
-	if _, err := s.PutIn(t.Context(), shop.StockIn{Lot: id, Portions: 1, Kept: record.InFreezer, Made: s.Now().Add(time.Hour)}, "KM", record.AuthSaid); !errors.As(err, &said) {
+	if _, err := s.PutIn(t.Context(), shop.StockIn{Lot: id, Portions: 1, Kept: record.InFreezer, Made: s.Now().Add(time.Hour)}, km); !errors.As(err, &said) {
 		t.Errorf("made in an hour: %v, want a refusal", err)
 	}
 }

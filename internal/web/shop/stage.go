@@ -24,7 +24,7 @@ type StageMove struct {
 }
 
 // MoveStage enters the end of what runs and the beginning of the next stage, all or nothing. The warning is in words, and empty where all is well.
-func (s Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by string, auth record.Auth) (entries []record.Entry, warning string, err error) {
+func (s Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, who record.Maker) (entries []record.Entry, warning string, err error) {
 	lot, err := s.Records.Lot(ctx, id)
 	if err != nil {
 		return nil, "", RecordError(err)
@@ -49,7 +49,7 @@ func (s Shop) MoveStage(ctx context.Context, id cook.LotID, m StageMove, by stri
 		return nil, "", problem.New(http.StatusConflict, "Conflict", "no stage runs that could be ended: say to which stage it goes")
 	}
 	for i := range drafts {
-		drafts[i].Lot, drafts[i].At, drafts[i].By, drafts[i].Auth = id, m.At, by, auth
+		drafts[i].Lot, drafts[i].At, drafts[i].Maker = id, m.At, who
 	}
 	if entries, err = s.Records.Append(ctx, drafts...); err != nil {
 		return nil, "", RecordError(err)

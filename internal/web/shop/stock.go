@@ -63,7 +63,7 @@ type StockIn struct {
 }
 
 // PutIn enters portions, with the date by which they are to be used.
-func (s Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth) (record.Entry, error) {
+func (s Shop) PutIn(ctx context.Context, in StockIn, who record.Maker) (record.Entry, error) {
 	lot, err := s.Records.Lot(ctx, in.Lot)
 	if err != nil {
 		return record.Entry{}, RecordError(err)
@@ -92,7 +92,7 @@ func (s Shop) PutIn(ctx context.Context, in StockIn, by string, auth record.Auth
 	}
 	body := record.Portioned{Piece: in.Piece, Portions: in.Portions, MassKg: in.MassKg, Kept: in.Kept, Where: in.Where,
 		UseBy: cook.Instant(life.UseBy(made, s.Location)), Standard: life.Standard}
-	entries, err := s.Records.Append(ctx, record.Draft{Lot: in.Lot, At: in.At, By: by, Auth: auth, Body: body})
+	entries, err := s.Records.Append(ctx, record.Draft{Lot: in.Lot, At: in.At, Maker: who, Body: body})
 	if err != nil {
 		return record.Entry{}, RecordError(err)
 	}
@@ -128,7 +128,7 @@ type Drawn struct {
 }
 
 // TakeOut enters which portions went out, the oldest first, all or none: a conflict when there are fewer.
-func (s Shop) TakeOut(ctx context.Context, out StockOut, by string, auth record.Auth) ([]Drawn, error) {
+func (s Shop) TakeOut(ctx context.Context, out StockOut, who record.Maker) ([]Drawn, error) {
 	stock, err := s.Stock(ctx)
 	if err != nil {
 		return nil, err
@@ -146,7 +146,7 @@ func (s Shop) TakeOut(ctx context.Context, out StockOut, by string, auth record.
 	}
 	var drafts []record.Draft
 	for _, d := range draws {
-		drafts = append(drafts, record.Draft{Lot: d.From.ID, At: out.At, By: by, Auth: auth, Body: record.Taken{From: d.From.Seq, Portions: d.Portions, Why: why}})
+		drafts = append(drafts, record.Draft{Lot: d.From.ID, At: out.At, Maker: who, Body: record.Taken{From: d.From.Seq, Portions: d.Portions, Why: why}})
 	}
 	entries, err := s.Records.Append(ctx, drafts...)
 	if err != nil {

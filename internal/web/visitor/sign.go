@@ -14,4 +14,4 @@ type Signature struct {
 
 // Sign tells who makes an entry, from the person logged in and what the request says: their initials or name, and how that is known.
 // Its errors are for the sender.
-type Sign func(r *http.Request, said Signature) (by string, auth record.Auth, err error)
+type Sign func(r *http.Request, said Signature) (record.Maker, error)

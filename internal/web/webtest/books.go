@@ -35,7 +35,7 @@ func Books(t testing.TB) func(*shop.Shop) {
 			}
 		})
 		b := &books{db, ed25519.NewKeyFromSeed([]byte(strings.Repeat("k", ed25519.SeedSize))), o}
-		if _, err := db.Append(t.Context(), record.Draft{By: "daemon", Auth: record.AuthDaemon, Body: record.NewKey(b.key, nil)}); err != nil {
+		if _, err := db.Append(t.Context(), record.Draft{Maker: record.Maker{By: "daemon", Auth: record.AuthDaemon}, Body: record.NewKey(b.key, nil)}); err != nil {
 			t.Fatal(err)
 		}
 		o.Records, o.Documents, o.KeepYears = b, documents{b}, 2
@@ -70,9 +70,9 @@ func (d documents) Document(ctx context.Context, lot cook.LotID, format string) 
 	return a.JSON, nil
 }
 
-func (b *books) ChangeKey(ctx context.Context, by string, auth record.Auth) (record.Entry, error) {
+func (b *books) ChangeKey(ctx context.Context, who record.Maker) (record.Entry, error) {
 	next := ed25519.NewKeyFromSeed([]byte(strings.Repeat("n", ed25519.SeedSize)))
-	entries, err := b.Append(ctx, record.Draft{By: by, Auth: auth, Body: record.NewKey(next, b.key)})
+	entries, err := b.Append(ctx, record.Draft{Maker: who, Body: record.NewKey(next, b.key)})
 	if err != nil {
 		return record.Entry{}, err
 	}
@@ -86,7 +86,7 @@ func BooksWithLot(t testing.TB) func(*shop.Shop) {
 		Books(t)(o)
 		now := o.Now()
 		say := func(lot cook.LotID, by string, body record.Body) record.Draft {
-			return record.Draft{Lot: lot, At: now, By: by, Auth: record.AuthPIN, Body: body}
+			return record.Draft{Lot: lot, At: now, Maker: record.Maker{By: by, Auth: record.AuthPIN}, Body: body}
 		}
 		c := record.ControlPoint{CCP: "5 chilling", Limit: "130 to 80 °F within 1.5 h", Source: "FSIS-GD-2021-13"}
 		if _, err := o.Records.Append(t.Context(), say("m1", "KM", record.Opened{Product: "Cured brisket", Class: record.Refrigerated, Pieces: []record.Piece{{ID: "flat", Cut: "brisket_flat_cured", Intact: true}}}),

@@ -101,11 +101,11 @@ func (p *Set) openLot(r *http.Request) (cook.LotID, error) {
 			body.Pieces = append(body.Pieces, *one)
 		}
 	}
-	by, auth, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err != nil {
 		return "", err
 	}
-	draft := record.Draft{Lot: cook.LotID(strings.TrimSpace(r.FormValue("id"))), By: by, Auth: auth, Body: body}
+	draft := record.Draft{Lot: cook.LotID(strings.TrimSpace(r.FormValue("id"))), Maker: who, Body: body}
 	return p.OpenLot(r.Context(), draft, body.Product, p.Now())
 }
 

@@ -130,7 +130,7 @@ func (p *Set) enter(r *http.Request) (int64, error) {
 			d.At = at
 		}
 	}
-	if d.By, d.Auth, err = p.Sign(r, visitor.Signature{By: typed.Get("by"), PIN: typed.Get("pin")}); err != nil {
+	if d.Maker, err = p.Sign(r, visitor.Signature{By: typed.Get("by"), PIN: typed.Get("pin")}); err != nil {
 		return 0, err
 	}
 	entries, err := p.Records.Append(r.Context(), d)

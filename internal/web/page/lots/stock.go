@@ -56,14 +56,14 @@ func (p *Set) postStockTake(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		return problem.Bad("the form cannot be read: %v", err)
 	}
-	by, auth, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err == nil {
 		out := shop.StockOut{Product: r.FormValue("product"), Kept: r.FormValue("kept"), Why: strings.TrimSpace(r.FormValue("why")), Discard: r.FormValue("discard") != ""}
 		if out.Portions, err = strconv.Atoi(strings.TrimSpace(r.FormValue("portions"))); err != nil {
 			err = problem.Bad("portions %s is not a number: enter how many, such as 3", problem.Clip(r.FormValue("portions")))
 		} else {
 			var drawn []shop.Drawn
-			if drawn, err = p.TakeOut(r.Context(), out, by, auth); err == nil {
+			if drawn, err = p.TakeOut(r.Context(), out, who); err == nil {
 				return p.stockPage(w, r, http.StatusOK, &stockView{Taken: drawn})
 			}
 		}

@@ -136,13 +136,13 @@ func recipeWords(formula json.RawMessage) string {
 }
 
 // enterWay signs and enters what a form of the page says, and leads back to it.
-func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(by string, auth record.Auth) error) error {
+func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(who record.Maker) error) error {
 	if err := r.ParseForm(); err != nil {
 		return problem.Bad("the form cannot be read: %v", err)
 	}
-	by, auth, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err == nil {
-		err = enter(by, auth)
+		err = enter(who)
 	}
 	if err == nil {
 		http.Redirect(w, r, "/lots/"+url.PathEscape(r.PathValue("lot"))+"/way?done=1", http.StatusSeeOther)
@@ -157,7 +157,7 @@ func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(by str
 }
 
 func (p *Set) postWayStage(w http.ResponseWriter, r *http.Request) error {
-	return p.enterWay(w, r, func(by string, auth record.Auth) error {
+	return p.enterWay(w, r, func(who record.Maker) error {
 		m := shop.StageMove{To: cook.Stage(r.FormValue("to")), Piece: cook.PieceID(r.FormValue("piece")), Note: strings.TrimSpace(r.FormValue("note"))}
 		if !r.PostForm.Has("to") { // empty is an answer, and ends the stage
 			return problem.Bad("say to which stage it goes, with an empty one to end the stage at hand")
@@ -174,13 +174,13 @@ func (p *Set) postWayStage(w http.ResponseWriter, r *http.Request) error {
 				return err
 			}
 		}
-		_, _, err = p.MoveStage(r.Context(), cook.LotID(r.PathValue("lot")), m, by, auth)
+		_, _, err = p.MoveStage(r.Context(), cook.LotID(r.PathValue("lot")), m, who)
 		return err
 	})
 }
 
 func (p *Set) postWayPlan(w http.ResponseWriter, r *http.Request) error {
-	return p.enterWay(w, r, func(by string, auth record.Auth) error {
+	return p.enterWay(w, r, func(who record.Maker) error {
 		id, err := strconv.ParseInt(r.FormValue("plan"), 10, 64)
 		if err != nil {
 			return problem.Bad("choose a plan that is kept")
@@ -188,17 +188,17 @@ func (p *Set) postWayPlan(w http.ResponseWriter, r *http.Request) error {
 		if _, err := p.Papers.Plan(r.Context(), id); err != nil {
 			return err
 		}
-		return p.enterBody(r, by, auth, record.Planned{Plan: id})
+		return p.enterBody(r, who, record.Planned{Plan: id})
 	})
 }
 
-func (p *Set) enterBody(r *http.Request, by string, auth record.Auth, body record.Body) error {
-	_, err := p.Records.Append(r.Context(), record.Draft{Lot: cook.LotID(r.PathValue("lot")), By: by, Auth: auth, Body: body})
+func (p *Set) enterBody(r *http.Request, who record.Maker, body record.Body) error {
+	_, err := p.Records.Append(r.Context(), record.Draft{Lot: cook.LotID(r.PathValue("lot")), Maker: who, Body: body})
 	return shop.RecordError(err)
 }
 
 func (p *Set) postWayFormulation(w http.ResponseWriter, r *http.Request) error {
-	return p.enterWay(w, r, func(by string, auth record.Auth) error {
+	return p.enterWay(w, r, func(who record.Maker) error {
 		kept, err := p.Papers.Formulation(r.Context(), r.FormValue("formulation"))
 		if err != nil {
 			return err
@@ -218,12 +218,12 @@ func (p *Set) postWayFormulation(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		return p.enterBody(r, by, auth, record.Formulation{Name: kept.Name, Formula: text})
+		return p.enterBody(r, who, record.Formulation{Name: kept.Name, Formula: text})
 	})
 }
 
 func (p *Set) postWayStock(w http.ResponseWriter, r *http.Request) error {
-	return p.enterWay(w, r, func(by string, auth record.Auth) error {
+	return p.enterWay(w, r, func(who record.Maker) error {
 		in := shop.StockIn{Lot: cook.LotID(r.PathValue("lot")), Piece: cook.PieceID(r.FormValue("piece")), Where: strings.TrimSpace(r.FormValue("where"))}
 		life, err := larder.Find(r.FormValue("standard"), "")
 		if err != nil {
@@ -236,7 +236,7 @@ func (p *Set) postWayStock(w http.ResponseWriter, r *http.Request) error {
 		if in.MassKg, err = form.Measure(strings.TrimSpace(r.FormValue("mass")), "g", cook.ParseMass); err != nil {
 			return problem.Bad("%s", problem.ClipTo(err.Error(), 300))
 		}
-		_, err = p.PutIn(r.Context(), in, by, auth)
+		_, err = p.PutIn(r.Context(), in, who)
 		return err
 	})
 }

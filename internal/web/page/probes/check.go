@@ -88,11 +88,11 @@ func (p *Set) enterCheck(r *http.Request, id cook.ProbeID) error {
 		return problem.Bad("nothing was read: enter what the probe showed in ice water, in boiling water, or in both")
 	}
 	body.Method = strings.Join(methods, "+")
-	by, auth, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
 	if err != nil {
 		return err
 	}
-	_, err = p.KeepCheck(r.Context(), shop.Checked{Probe: id, At: at, Body: body}, by, auth)
+	_, err = p.KeepCheck(r.Context(), shop.Checked{Probe: id, At: at, Body: body}, who)
 	return err
 }
 
