@@ -16,15 +16,18 @@ type Divider struct {
 }
 
 // Sensor is the sensor's resistance at a measured voltage.
-func (d Divider) Sensor(volts float64) (float64, error) {
-	if !(volts > 0 && volts < d.Reference) {
-		return 0, fmt.Errorf("%.6g V is outside 0 … %.6g V, the ends of the divider (%w): look at the sensor's plug and cable, and whether it is connected",
-			volts, d.Reference, circuit((volts > 0) != d.HighSide))
+func (d Divider) Sensor(volts float64) (float64, error) { return d.sensor(volts, "V") }
+
+// sensor takes what was measured, and the reference, in whatever unit: volts, or counts of the converter.
+func (d Divider) sensor(measured float64, unit string) (float64, error) {
+	if !(measured > 0 && measured < d.Reference) {
+		return 0, fmt.Errorf("%.6g %s is not between 0 and %.6g, the ends of the divider (%w): look at the sensor's plug and cable, and whether it is connected",
+			measured, unit, d.Reference, circuit((measured > 0) != d.HighSide))
 	}
 	if d.HighSide {
-		return d.Ohms * (d.Reference - volts) / volts, nil
+		return d.Ohms * (d.Reference - measured) / measured, nil
 	}
-	return d.Ohms * volts / (d.Reference - volts), nil
+	return d.Ohms * measured / (d.Reference - measured), nil
 }
 
 // Volts is the voltage at the joint for a resistance of the sensor.

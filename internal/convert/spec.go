@@ -290,15 +290,19 @@ func whole(v, lo, hi float64) (int64, error) {
 	return int64(v), nil
 }
 
+// aboveFull is how far beyond the divider's end a measured value may lie, by the converter's error, before the settings must be wrong.
+// Choice of this project.
+const aboveFull = 1.05
+
 func (s Spec) toOhms(q Quantity, value float64) (float64, error) {
-	d := Divider{Ohms: s.DividerOhms, Reference: s.ReferenceVolts, HighSide: s.SensorHigh}
+	d, unit, full := Divider{Ohms: s.DividerOhms, Reference: s.ReferenceVolts, HighSide: s.SensorHigh}, "V", "reference_volts"
 	switch q {
 	case Ohms:
 		return value - s.LeadOhms, nil
 	case Millivolts:
 		value /= 1000
 	case Raw:
-		d.Reference = s.FullScale
+		d.Reference, unit, full = s.FullScale, "counts", "full_scale"
 		if d.Ohms == 0 || d.Reference == 0 {
 			return 0, errors.New("raw needs divider_ohms and full_scale")
 		}
@@ -309,7 +313,10 @@ func (s Spec) toOhms(q Quantity, value float64) (float64, error) {
 	if d.Ohms == 0 || d.Reference == 0 {
 		return 0, fmt.Errorf("%s needs divider_ohms and reference_volts", q)
 	}
-	ohms, err := d.Sensor(value)
+	if value > aboveFull*d.Reference {
+		return 0, fmt.Errorf("%.6g %s is more than there can be with %s = %.6g: correct %s", value, unit, full, d.Reference, full)
+	}
+	ohms, err := d.sensor(value, unit)
 	return ohms - s.LeadOhms, err
 }
 

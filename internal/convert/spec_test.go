@@ -95,9 +95,20 @@ func TestSpec_ChainsOfTheDivider(t *testing.T) {
 	if got, err := s.Celsius(Volts, 3.3*1000/1678.4); err != nil || math.Abs(float64(got)-100) > 0.01 {
 		t.Errorf("sensor at the reference = %v, %v; want 100 °C", got, err)
 	}
-	for _, v := range []float64{0, 3.3, 4, -1} {
-		if _, err := s.Celsius(Volts, v); err == nil || !strings.Contains(err.Error(), "0 … 3.3 V") {
-			t.Errorf("%v V: error %v does not name the range", v, err)
+	for _, q := range []struct {
+		q    Quantity
+		v    float64
+		says string
+	}{
+		{Volts, 0, "0 V is not between 0 and 3.3, the ends of the divider (open circuit)"},
+		{Volts, 3.3, "3.3 V is not between 0 and 3.3"},
+		{Millivolts, -1000, "-1 V is not between 0 and 3.3"},
+		{Volts, 4, "4 V is more than there can be with reference_volts = 3.3: correct reference_volts"},
+		{Raw, 4095, "4095 counts is not between 0 and 4095, the ends of the divider (short circuit)"},
+		{Raw, 26000, "26000 counts is more than there can be with full_scale = 4095: correct full_scale"}, // a 16-bit converter
+	} {
+		if _, err := s.Celsius(q.q, q.v); err == nil || !strings.Contains(err.Error(), q.says) {
+			t.Errorf("%v %s: error %v, want it to say %q", q.v, q.q, err, q.says)
 		}
 	}
 }

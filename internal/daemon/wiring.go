@@ -70,7 +70,7 @@ func conversions(probes []config.Probe) func(cook.ProbeID, string, float64) (the
 	return func(id cook.ProbeID, quantity string, v float64) (thermal.Celsius, error) {
 		spec := specs[id]
 		if spec == nil {
-			return 0, fmt.Errorf("probe %q sent %s and has no conversion: declare one as [probe.convert] in the configuration", id, quantity)
+			return 0, fmt.Errorf("the probe has no conversion from %s to degrees: declare one as [probe.convert] in the configuration", quantity)
 		}
 		return spec.Celsius(convert.Quantity(quantity), v)
 	}

@@ -126,9 +126,10 @@ func TestDecode_Quarantines(t *testing.T) {
 		{"core", `{"celsius":68.2} x`, "not JSON"},
 		{"core", `"68.2"`, "not a number"},
 		{"core", "\xff\xfe", "not a number"},
-		{"core", `{"celsius":68.2,"time":"yesterday"}`, "unreadable time"},
+		{"core", `{"celsius":68.2,"time":"yesterday"}`, `unreadable time "yesterday": send RFC 3339`},
 		{"core", `{"celsius":68.2,"time":""}`, "unreadable time"},
-		{"core", `{"celsius":68.2,"time":"2026-03-01T11:59:30"}`, "unreadable time"}, // no zone
+		{"core", `{"celsius":68.2,"time":"2026-03-01T11:59:30"}`, `unreadable time "2026-03-01T11:59:30", which names no time zone: send RFC 3339`},
+		{"core", `{"celsius":68.2,"time":"2026-03-01 11:59:30"}`, "names no time zone"},
 		{"core", `{"celsius":68.2,"time":[1]}`, "unreadable time"},
 		{"core", `{"celsius":68.2,"time":1e300}`, "unreadable time"},
 		{"core", `{"celsius":68.2,"time":"2026-03-01T12:10:01Z"}`, "ahead"},

@@ -58,35 +58,45 @@ const (
 	latestUnix   = 253402300799
 )
 
+// zoneless is what many devices send for a time: local or not, nobody can know.
+var zoneless = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)?$`)
+
 // parseTime reads a JSON time. A null is a device without a clock: no time and no error.
 func parseTime(raw json.RawMessage) (t time.Time, given bool, err error) {
 	raw = bytes.TrimSpace(raw)
 	if len(raw) == 0 || string(raw) == "null" {
 		return time.Time{}, false, nil
 	}
-	unreadable := fmt.Errorf("unreadable time %s: send RFC 3339 such as \"2026-03-01T22:15:00Z\" or Unix seconds", clip(string(raw)))
+	said := string(raw)
+	unreadable := func(why string) error {
+		return fmt.Errorf("unreadable time %s%s: send RFC 3339 such as \"2026-03-01T22:15:00Z\" or Unix seconds", clip(said), why)
+	}
 	if raw[0] != '"' {
 		v, err := parseNumber(string(raw))
 		if err != nil {
-			return time.Time{}, false, unreadable
+			return time.Time{}, false, unreadable("")
 		}
 		if math.Abs(v) >= millisecondsFrom {
 			v /= 1000
 		}
 		t, err := unixTime(v)
 		if err != nil {
-			return time.Time{}, false, unreadable
+			return time.Time{}, false, unreadable("")
 		}
 		return t, true, nil
 	}
 	var s string
 	if err := json.Unmarshal(raw, &s); err != nil {
-		return time.Time{}, false, unreadable
+		return time.Time{}, false, unreadable("")
 	}
+	said = s
 	// RFC 3339 section 5.6 allows t and z in lower case.
 	t, err = time.Parse(time.RFC3339Nano, strings.ToUpper(strings.Trim(s, padding)))
+	if err != nil && zoneless.MatchString(strings.Trim(s, padding)) {
+		return time.Time{}, false, unreadable(", which names no time zone")
+	}
 	if err != nil {
-		return time.Time{}, false, unreadable
+		return time.Time{}, false, unreadable("")
 	}
 	return t.UTC(), true, nil
 }
