@@ -16,7 +16,7 @@ import (
 // daemonAPI reaches a running daemon by its HTTP API.
 type daemonAPI struct {
 	URL      string `placeholder:"URL" help:"Where the daemon serves its pages (default: read from addresses.json in --data)."`
-	Data     string `default:"stallkeeper-data" placeholder:"DIR" help:"Folder of the running daemon (${default})."`
+	Data     string `default:"stallkeeper-data" env:"STALLKEEPER_DATA" placeholder:"DIR" help:"Folder that serve uses (${default})."`
 	User     string `placeholder:"NAME" help:"User, where the daemon asks for a login."`
 	Password string `env:"STALLKEEPER_PASSWORD" placeholder:"WORD" help:"Password; better given as STALLKEEPER_PASSWORD."`
 }
@@ -35,7 +35,7 @@ func (a daemonAPI) base() (string, error) {
 	}
 	data, err := os.ReadFile(filepath.Join(a.Data, addressesFile))
 	if err != nil {
-		return "", fmt.Errorf("find the daemon: %w (is it running? give --url or --data)", err)
+		return "", fmt.Errorf("find the daemon: %w (is it running? give --url, or --data or STALLKEEPER_DATA with the folder that serve uses)", err)
 	}
 	var where addresses
 	if err := json.Unmarshal(data, &where); err != nil {

@@ -9,7 +9,7 @@ import (
 )
 
 type backupCmd struct {
-	Data string `default:"stallkeeper-data" placeholder:"DIR" help:"Folder of the database (${default})."`
+	Data string `default:"stallkeeper-data" env:"STALLKEEPER_DATA" placeholder:"DIR" help:"Folder of the database (${default})."`
 	To   string `arg:"" help:"New file to write."`
 }
 
@@ -28,7 +28,7 @@ func (b backupCmd) Run(c *console) error {
 }
 
 type restoreCmd struct {
-	Data string `default:"stallkeeper-data" placeholder:"DIR" help:"Folder of the database (${default})."`
+	Data string `default:"stallkeeper-data" env:"STALLKEEPER_DATA" placeholder:"DIR" help:"Folder of the database (${default})."`
 	From string `arg:"" help:"Backup file to put back."`
 }
 

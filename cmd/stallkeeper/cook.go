@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"stallkeeper/internal/cook"
@@ -38,7 +39,30 @@ type cookStartCmd struct {
 
 // Help gives an example.
 func (cookStartCmd) Help() string {
-	return "Example:\n\n    stallkeeper cook start ./saturday/cook.json"
+	return `Example:
+
+    stallkeeper cook start ./saturday/cook.json
+
+A cook.json looks like this. Needed are name, started, setpoint_c, and of each piece id, cut and target_c; temperatures are Celsius,
+times RFC 3339. A piece is intact when it is neither injected, tenderized, ground, nor boned and rolled; left out it is not.
+
+    {"name": "saturday", "started": "2026-05-02T20:00:00+02:00",
+     "serve_by": "2026-05-03T18:00:00+02:00", "altitude_m": 300,
+     "pit": {"setpoint_c": 107, "fire": "kettle"},
+     "pieces": [{"id": "flat", "cut": "brisket_flat", "target_c": 92.5,
+                 "mass_kg": 2.4, "thickness_mm": 52, "intact": true,
+                 "probes": ["flat"],
+                 "plan": {"wrap": "foil", "wrap_at_c": 70}}]}
+
+Cuts: ` + strings.Join(cutNames(), " ") + "."
+}
+
+func cutNames() []string {
+	var out []string
+	for _, c := range cook.Cuts() {
+		out = append(out, string(c))
+	}
+	return out
 }
 
 // Run starts the cook.

@@ -88,7 +88,7 @@ func parse(args []string, out, errOut io.Writer) (verb, error) {
 	parser, err := kong.New(&cli{}, kong.Name("stallkeeper"),
 		kong.Description("Watches a smoker overnight and says when each piece will be ready."),
 		kong.Writers(out, errOut), kong.Exit(func(code int) { panic(exit(code)) }),
-		kong.WithHyphenPrefixedParameters(true), kong.TypeMapper(reflect.TypeFor[time.Time](), kong.MapperFunc(decodeTime)), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+		kong.WithHyphenPrefixedParameters(true), kong.TypeMapper(reflect.TypeFor[time.Time](), kong.MapperFunc(decodeTime)), kong.PostBuild(plainPlaceholders), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
 	if err != nil {
 		return nil, err
 	}
@@ -104,6 +104,21 @@ func parse(args []string, out, errOut io.Writer) (verb, error) {
 		return nil, fmt.Errorf("%s is not a command by itself: stallkeeper %s --help lists what goes behind it", parsed.Command(), parsed.Command())
 	}
 	return chosen, nil
+}
+
+// plainPlaceholders has help name what a flag takes as people call it, where nothing better is said: --note=TEXT and not --note=STRING.
+func plainPlaceholders(k *kong.Kong) error {
+	return kong.Visit(k.Model, func(node kong.Visitable, next kong.Next) error {
+		if f, ok := node.(*kong.Flag); ok && f.PlaceHolder == "" && !f.HasDefault && f.Tag != nil {
+			switch f.Tag.TypeName {
+			case "string":
+				f.PlaceHolder = "TEXT"
+			case "int", "int64", "float64":
+				f.PlaceHolder = "N"
+			}
+		}
+		return next(nil)
+	})
 }
 
 // exit carries a status out of the argument parser, which ends the program for --help.

@@ -17,7 +17,7 @@ import (
 )
 
 type recordsVerifyCmd struct {
-	Data       string   `default:"stallkeeper-data" placeholder:"DIR" help:"Folder of the database (${default}); the daemon may run."`
+	Data       string   `default:"stallkeeper-data" env:"STALLKEEPER_DATA" placeholder:"DIR" help:"Folder of the database (${default}); the daemon may run."`
 	Export     string   `placeholder:"FILE" help:"Verify this export alone instead."`
 	Key        string   `placeholder:"FILE" help:"Public key that you know to be the shop's (default: records.pub in the folder, which proves less)."`
 	Checkpoint []string `placeholder:"FILE" help:"Checkpoints kept elsewhere, a line of JSON each. Repeatable."`

@@ -22,7 +22,7 @@ import (
 
 type serveCmd struct {
 	Config       string `placeholder:"FILE" help:"Configuration (every key has a default; see configs/stallkeeper.toml)."`
-	Data         string `placeholder:"DIR" help:"Folder of the database."`
+	Data         string `env:"STALLKEEPER_DATA" placeholder:"DIR" help:"Folder of the database (else the configuration's; stallkeeper-data)."`
 	HTTP         string `name:"http" placeholder:"ADDR" help:"Where the pages listen, such as 127.0.0.1:8080; port 0 picks a free one."`
 	Broker       string `placeholder:"ADDR" help:"Where the embedded MQTT broker listens; unused when mqtt.url is set."`
 	HashPassword bool   `help:"Read a password from the terminal, print its hash for [[user]], and stop."`
@@ -35,8 +35,8 @@ func (serveCmd) Help() string {
 
     stallkeeper serve --http 127.0.0.1:8080
 
-Prints where it listens as one line of JSON, also kept in DIR/addresses.json, where the other verbs find it: give them the same --data
-if you give one here. Loopback needs no login; anywhere else it demands users
+Prints where it listens as one line of JSON, also kept in DIR/addresses.json, where the other verbs find it: give them the same
+--data if you give one here, or set STALLKEEPER_DATA once for all of them. Loopback needs no login; anywhere else it demands users
 and TLS. Alarms help; they do not replace a smoke alarm, a certified carbon monoxide alarm, or somebody near the fire.`
 }
 
