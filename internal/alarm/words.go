@@ -39,3 +39,16 @@ func list(names []string) string {
 	}
 	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
 }
+
+// Words says how soon somebody is wanted.
+func (p Priority) Words() string {
+	switch p {
+	case High:
+		return "Now"
+	case Medium:
+		return "Within minutes"
+	case Low:
+		return "Within the hour"
+	}
+	return "When convenient"
+}

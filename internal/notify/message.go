@@ -77,9 +77,9 @@ func (m Message) Subject() string {
 	case Held:
 		return "From the quiet hours: " + firstSentence(it.Because)
 	case Again:
-		return urgency(it.Alarm.Priority) + ", still: " + firstSentence(it.Because)
+		return it.Alarm.Priority.Words() + ", still: " + firstSentence(it.Because)
 	}
-	return urgency(it.Alarm.Priority) + ": " + firstSentence(it.Because)
+	return it.Alarm.Priority.Words() + ": " + firstSentence(it.Because)
 }
 
 // goesOn is how old the figures of an alarm may be before it is said of when they are. Choice of this project.
@@ -102,7 +102,7 @@ func (m Message) Text(zone *time.Location, link string) string {
 		case m.For == Acknowledged:
 			fmt.Fprintf(&b, "%s has it. %s%s\n(Raised at %s. You can leave it to them.)\n\n", orSomebody(it.ByWhom), m.then(it, zone), it.Alarm.Because, at)
 		case it.Firing:
-			fmt.Fprintf(&b, "%s%s\n(%s; since %s.)\n\n", m.then(it, zone), it.Because, urgency(it.Alarm.Priority), at)
+			fmt.Fprintf(&b, "%s%s\n(%s; since %s.)\n\n", m.then(it, zone), it.Because, it.Alarm.Priority.Words(), at)
 		default:
 			fmt.Fprintf(&b, "%s\n(Over; it began at %s: %s)\n\n", it.Because, at, it.Alarm.Because)
 		}
@@ -121,18 +121,6 @@ func (m Message) Text(zone *time.Location, link string) string {
 		b.WriteString(link + "\n")
 	}
 	return b.String()
-}
-
-func urgency(p alarm.Priority) string {
-	switch p {
-	case alarm.High:
-		return "Now"
-	case alarm.Medium:
-		return "Within minutes"
-	case alarm.Low:
-		return "Within the hour"
-	}
-	return "When convenient"
 }
 
 func orSomebody(name string) string {

@@ -54,6 +54,14 @@ func TooLow(need Level) error {
 	return problem.New(http.StatusForbidden, "Not allowed", fmt.Sprintf("this needs the level %q: log in as somebody who has it", need))
 }
 
+// Need refuses whoever does not have the level.
+func Need(r *http.Request, level Level) error {
+	if !Of(r).May(level) {
+		return TooLow(level)
+	}
+	return nil
+}
+
 // By is who did it: who is logged in, or else who the request says.
 func By(r *http.Request, said string) string {
 	if name := Of(r).Name; name != "" {

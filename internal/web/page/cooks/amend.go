@@ -37,8 +37,8 @@ func (s reader) planRows(plan []cook.PlannedPoint) []planRow {
 // postAmend changes the serving hour, the pit's plan, or a piece's target, probe or planned wrap. What stands as it was is
 // not noted as a change.
 func (p *Set) postAmend(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Manage) {
-		return visitor.TooLow(visitor.Manage)
+	if err := visitor.Need(r, visitor.Manage); err != nil {
+		return err
 	}
 	id, err := form.CookID(r.PathValue("id"))
 	if err != nil {

@@ -171,8 +171,8 @@ func (s reader) log(stored *cook.Stored) []logLine {
 }
 
 func (p *Set) postEnd(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Manage) {
-		return visitor.TooLow(visitor.Manage)
+	if err := visitor.Need(r, visitor.Manage); err != nil {
+		return err
 	}
 	id, err := form.CookID(r.PathValue("id"))
 	if err != nil {

@@ -11,7 +11,6 @@ import (
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/web/page/form"
 	"stallkeeper/internal/web/page/frame"
-	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/visitor"
 )
 
@@ -101,11 +100,8 @@ func (p *Set) getStart(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (p *Set) postStart(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Manage) {
-		return visitor.TooLow(visitor.Manage)
-	}
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
+	if err := visitor.Need(r, visitor.Manage); err != nil {
+		return err
 	}
 	see := p.reader(r)
 	f := p.newStartForm(see)

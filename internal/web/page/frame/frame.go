@@ -17,7 +17,9 @@ import (
 	"net/url"
 	"strings"
 
+	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/record"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
@@ -92,7 +94,7 @@ func New(o Options, subjects ...Source) (*Pages, error) {
 func readViews(subjects []Source) (*template.Template, error) {
 	funcs := template.FuncMap{
 		"percent": Percent, "sentence": Sentence, "cutName": CutName, "stateName": StateName, "span": when.Span,
-		"inc": func(n int) int { return n + 1 }, "priorityName": priorityName, "qualityName": QualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
+		"inc": func(n int) int { return n + 1 }, "priorityName": alarm.Priority.Words, "qualityName": QualityName, "roleName": roleName, "findingName": findingName, "dict": dict,
 		"times100": func(v float64) float64 { return 100 * v }, "deref": func(v *float64) float64 { return *v }, "by": byWhom, "pathKind": pathKind,
 	}
 	for _, s := range subjects {
@@ -166,13 +168,33 @@ func dict(pairs ...any) (map[string]any, error) {
 	return out, nil
 }
 
-// Answering turns an error of a page into a page that says it.
+// Answering reads the form that a person posts, and turns an error of a page into a page that says it.
 func (p *Pages) Answering(handle Handler) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if err := handle(w, r); err != nil {
+		var err error
+		if r.Method == http.MethodPost {
+			err = r.ParseForm()
+		}
+		if err != nil {
+			err = problem.Bad("the form cannot be read: %v", err)
+		} else {
+			err = handle(w, r)
+		}
+		if err != nil {
 			p.Fail(w, r, err)
 		}
 	}
+}
+
+// Refused tells what is wrong with a form that was not accepted, for the page that shows it again with what was typed, the PIN left out. What
+// the daemon is to blame for comes back as an error.
+func Refused(r *http.Request, err error) (problem.Document, error) {
+	said := problem.Of(err)
+	if said.Status >= 500 {
+		return said, err
+	}
+	r.PostForm.Del("pin")
+	return said, nil
 }
 
 // Fail shows an error as a page, and logs what the daemon is to blame for.
@@ -262,6 +284,11 @@ func (p *Pages) ReaderAt(r *http.Request, s *monitor.Snapshot) Reader {
 		return p.Reader(r)
 	}
 	return ReaderOf(r, s.Now, p.Location)
+}
+
+// Signed tells who makes the entry that a posted form asks for. A PIN in an address is not looked at.
+func (p *Pages) Signed(r *http.Request) (record.Maker, error) {
+	return p.Sign(r, visitor.Signature{By: r.PostFormValue("by"), PIN: r.PostFormValue("pin")})
 }
 
 // Signing says how the person who asks signs entries.

@@ -9,7 +9,6 @@ import (
 	"unicode/utf8"
 
 	"stallkeeper/estimator"
-	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/sense"
 	"stallkeeper/internal/web/shop"
@@ -78,18 +77,6 @@ func StateName(s estimator.State) string {
 		return "cooling"
 	}
 	return "not known yet"
-}
-
-func priorityName(p alarm.Priority) string {
-	switch p {
-	case alarm.High:
-		return "Now"
-	case alarm.Medium:
-		return "Within minutes"
-	case alarm.Low:
-		return "Within the hour"
-	}
-	return "When convenient"
 }
 
 // QualityName is what is wrong with a reading, in words.

@@ -13,7 +13,6 @@ import (
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
-	"stallkeeper/internal/web/visitor"
 )
 
 // lotsView is the list of lots, and the form that opens one.
@@ -73,19 +72,15 @@ func (p *Set) lots(w http.ResponseWriter, r *http.Request, status int, f openFor
 
 // postLot opens a lot.
 func (p *Set) postLot(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
 	id, err := p.openLot(r)
 	if err == nil {
 		http.Redirect(w, r, "/lots/"+url.PathEscape(string(id)), http.StatusSeeOther)
 		return nil
 	}
-	said := problem.Of(err)
-	if said.Status >= 500 {
+	said, err := frame.Refused(r, err)
+	if err != nil {
 		return err
 	}
-	r.PostForm.Del("pin")
 	return p.lots(w, r, said.Status, openForm{Typed: r.PostForm, Wrong: said.Detail})
 }
 
@@ -101,7 +96,7 @@ func (p *Set) openLot(r *http.Request) (cook.LotID, error) {
 			body.Pieces = append(body.Pieces, *one)
 		}
 	}
-	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Signed(r)
 	if err != nil {
 		return "", err
 	}

@@ -12,7 +12,6 @@ import (
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
-	"stallkeeper/internal/web/visitor"
 )
 
 // formMaker makes the forms of one page, and puts what was typed back into the one that was not accepted.
@@ -71,19 +70,15 @@ func (m formMaker) correcting(e record.Entry) (correct, withdraw *entryForm) {
 
 // postEntry makes an entry of a form. What is not accepted comes back with what was typed.
 func (p *Set) postEntry(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
 	seq, err := p.enter(r)
 	if err == nil {
 		frame.ReturnTo(w, r, "done", strconv.FormatInt(seq, 10))
 		return nil
 	}
-	said := problem.Of(err)
-	if said.Status >= 500 {
+	said, err := frame.Refused(r, err)
+	if err != nil {
 		return err
 	}
-	r.PostForm.Del("pin")
 	tried := &entryForm{ID: r.PostForm.Get("form"), Typed: r.PostForm, Wrong: said.Detail}
 	if n, err := strconv.ParseInt(r.PostForm.Get("corrects"), 10, 64); err == nil {
 		tried.Corrects = n
@@ -130,7 +125,7 @@ func (p *Set) enter(r *http.Request) (int64, error) {
 			d.At = at
 		}
 	}
-	if d.Maker, err = p.Sign(r, visitor.Signature{By: typed.Get("by"), PIN: typed.Get("pin")}); err != nil {
+	if d.Maker, err = p.Signed(r); err != nil {
 		return 0, err
 	}
 	entries, err := p.Records.Append(r.Context(), d)

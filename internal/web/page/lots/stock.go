@@ -15,7 +15,6 @@ import (
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
-	"stallkeeper/internal/web/visitor"
 	"stallkeeper/internal/when"
 )
 
@@ -53,10 +52,7 @@ func (p *Set) stockPage(w http.ResponseWriter, r *http.Request, status int, v *s
 
 // postStockTake takes portions out, the oldest first, and says from which places.
 func (p *Set) postStockTake(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
-	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Signed(r)
 	if err == nil {
 		out := shop.StockOut{Product: r.FormValue("product"), Kept: r.FormValue("kept"), Why: strings.TrimSpace(r.FormValue("why")), Discard: r.FormValue("discard") != ""}
 		if out.Portions, err = strconv.Atoi(strings.TrimSpace(r.FormValue("portions"))); err != nil {
@@ -68,11 +64,10 @@ func (p *Set) postStockTake(w http.ResponseWriter, r *http.Request) error {
 			}
 		}
 	}
-	said := problem.Of(err)
-	if said.Status >= 500 {
+	said, err := frame.Refused(r, err)
+	if err != nil {
 		return err
 	}
-	r.PostForm.Del("pin")
 	return p.stockPage(w, r, said.Status, &stockView{Wrong: said.Detail, Typed: r.PostForm})
 }
 

@@ -18,7 +18,6 @@ import (
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
-	"stallkeeper/internal/web/visitor"
 )
 
 // wayView is a lot on its way from the brine to the freezer.
@@ -137,10 +136,7 @@ func recipeWords(formula json.RawMessage) string {
 
 // enterWay signs and enters what a form of the page says, and leads back to it.
 func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(who record.Maker) error) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
-	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Signed(r)
 	if err == nil {
 		err = enter(who)
 	}
@@ -148,11 +144,10 @@ func (p *Set) enterWay(w http.ResponseWriter, r *http.Request, enter func(who re
 		http.Redirect(w, r, "/lots/"+url.PathEscape(r.PathValue("lot"))+"/way?done=1", http.StatusSeeOther)
 		return nil
 	}
-	said := problem.Of(err)
-	if said.Status >= 500 {
+	said, err := frame.Refused(r, err)
+	if err != nil {
 		return err
 	}
-	r.PostForm.Del("pin")
 	return p.way(w, r, said.Status, r.PostForm, said.Detail)
 }
 

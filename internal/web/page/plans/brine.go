@@ -10,7 +10,6 @@ import (
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/web/page/form"
 	"stallkeeper/internal/web/page/frame"
-	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
 	"stallkeeper/internal/web/visitor"
 )
@@ -144,11 +143,8 @@ func typedSheet(sheet brine.Sheet) url.Values {
 
 // postBrineKeep keeps the formulation under a name.
 func (p *Set) postBrineKeep(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Work) {
-		return visitor.TooLow(visitor.Work)
-	}
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
+	if err := visitor.Need(r, visitor.Work); err != nil {
+		return err
 	}
 	name := strings.TrimSpace(r.PostForm.Get("name"))
 	see := p.Reader(r)
@@ -160,8 +156,8 @@ func (p *Set) postBrineKeep(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (p *Set) postBrineDrop(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Work) {
-		return visitor.TooLow(visitor.Work)
+	if err := visitor.Need(r, visitor.Work); err != nil {
+		return err
 	}
 	err := p.Papers.DropFormulation(r.Context(), cook.KeptFormulation{Name: r.FormValue("name"), Made: cook.Instant(p.Now()), By: visitor.By(r, visitor.OnPage)})
 	if err != nil && !errors.Is(err, cook.ErrNotFound) {

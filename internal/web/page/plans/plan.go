@@ -114,11 +114,8 @@ func (f *planForm) fill(o plan.Order) {
 
 // postPlan works the plan out and keeps it.
 func (p *Set) postPlan(w http.ResponseWriter, r *http.Request) error {
-	if !visitor.Of(r).May(visitor.Work) {
-		return visitor.TooLow(visitor.Work)
-	}
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
+	if err := visitor.Need(r, visitor.Work); err != nil {
+		return err
 	}
 	see := p.Reader(r)
 	f, err := p.newPlanForm(r, see)

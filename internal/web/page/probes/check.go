@@ -16,7 +16,6 @@ import (
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
 	"stallkeeper/internal/web/shop"
-	"stallkeeper/internal/web/visitor"
 )
 
 // checkForm takes a check in ice and boiling water, as it was read off the page or the thermometer.
@@ -34,9 +33,6 @@ func (f checkForm) FieldID(name string) string { return "check-" + name }
 
 // postCheck enters a check of a probe.
 func (p *Set) postCheck(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
 	id := cook.ProbeID(r.FormValue("probe"))
 	err := p.enterCheck(r, id)
 	var said *problem.Error
@@ -88,7 +84,7 @@ func (p *Set) enterCheck(r *http.Request, id cook.ProbeID) error {
 		return problem.Bad("nothing was read: enter what the probe showed in ice water, in boiling water, or in both")
 	}
 	body.Method = strings.Join(methods, "+")
-	who, err := p.Sign(r, visitor.Signature{By: r.FormValue("by"), PIN: r.FormValue("pin")})
+	who, err := p.Signed(r)
 	if err != nil {
 		return err
 	}

@@ -20,9 +20,6 @@ const shelfTime = 30 * time.Minute
 
 // postAcknowledge acknowledges each alarm that the form names.
 func (p *Set) postAcknowledge(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return problem.Bad("the form cannot be read: %v", err)
-	}
 	for _, id := range r.PostForm["alarm"] {
 		if err := p.Desk.Acknowledge(r.Context(), alarm.ID(id), visitor.By(r, visitor.OnPage)); err != nil {
 			return err
