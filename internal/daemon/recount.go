@@ -184,6 +184,22 @@ func (w *watch) recall(ctx context.Context) error {
 		}
 		w.act(ctx, w.core.Recall(last, w.now()))
 	}
+	return w.remember(ctx, probes)
+}
+
+// remember lets the monitor show again who spoke lately, declared or not.
+func (w *watch) remember(ctx context.Context, probes []store.Probe) error {
+	for _, p := range probes {
+		if w.now().Sub(p.Last) > monitor.RememberFor {
+			continue
+		}
+		for r, err := range w.stored(ctx, []cook.ProbeID{p.ID}, p.Last, w.cursor) {
+			if err != nil {
+				return fmt.Errorf("look who spoke lately: %w", err)
+			}
+			w.core.Remember(r, w.now())
+		}
+	}
 	return nil
 }
 

@@ -303,6 +303,33 @@ func TestWatch_KnowsABoardsProbesAfterARestart(t *testing.T) {
 	}
 }
 
+// A probe that nobody declared and that no cook uses stays on the pages over a restart, with its last reading; one of days ago does not.
+func TestWatch_RemembersWhoSpokeLately(t *testing.T) {
+	b := newBench(t)
+	stop := b.run()
+	b.now = supperTime.Add(30 * time.Minute)
+	b.measure("garage", 30, func(int) thermal.Celsius { return 3 })
+	stop()
+	after := func(d time.Duration) []monitor.ProbeView {
+		b.now = supperTime.Add(d)
+		b.restart()
+		defer b.run()()
+		within(t, "the look back", func() bool { return b.w.Snapshot().Now.Equal(b.now) })
+		var out []monitor.ProbeView
+		within(t, "who spoke", func() bool {
+			out = b.w.Snapshot().Probes
+			return len(out) > 0 || d > monitor.RememberFor
+		})
+		return out
+	}
+	if got := after(time.Hour); len(got) != 1 || got[0].ID != "garage" || got[0].Last.Celsius != 3 || !got[0].Last.Time.Equal(supperTime.Add(29*time.Minute)) || got[0].Silent {
+		t.Errorf("half an hour later %+v, want the garage's last reading and no alarm", got)
+	}
+	if got := after(26 * time.Hour); len(got) != 0 {
+		t.Errorf("a day later %+v, want nothing", got)
+	}
+}
+
 // The reading that shows carbon monoxide at the ceiling was committed, then the daemon was killed before the watch had seen it, and the
 // sensor says no more. It is judged at the start, told once, and what was acknowledged is not told anew by the next start.
 func TestWatch_JudgesAtTheStartWhatAKillKeptFromIt(t *testing.T) {

@@ -44,6 +44,18 @@ func (m *State) Recall(readings []cook.Reading, now time.Time) []Effect {
 	return out
 }
 
+// RememberFor is how long after its last reading a probe that nobody declared is still shown after a start. Choice of this project.
+const RememberFor = 24 * time.Hour
+
+// Remember shows a probe that nobody declared, and that is in no cook, with its newest stored reading again after a start: else one that
+// is silent since would be gone from the pages without a word. It raises nothing, and does nothing where the probe is known already.
+func (m *State) Remember(last cook.Reading, now time.Time) {
+	m.advance(now)
+	if m.probes[last.Probe] == nil && m.room(last.Probe) && !last.Time.After(now.Add(future)) && now.Sub(last.Time) <= RememberFor {
+		m.probe(last.Probe, m.o.Roles[last.Probe]).note(last)
+	}
+}
+
 // lastTurn is when the newest of the alarms was raised or returned.
 func lastTurn(conditions []*alarm.Condition) time.Time {
 	var last time.Time
