@@ -40,6 +40,15 @@ func Steps() []StepID {
 		Wrap, Ready, Rest, Hold, Slice, Serve, Chill, Freeze}
 }
 
+// Words says what the step is, for people: "put it on".
+func (id StepID) Words() string {
+	if words, ok := map[StepID]string{BrineMake: "make the brine", BrineCool: "cool the brine", CureStart: "start the cure", CureTurn: "turn it in the cure",
+		CureEnd: "end the cure", FireLight: "light the fire", SmokeStart: "put it on"}[id]; ok {
+		return words
+	}
+	return string(id)
+}
+
 // Step is one thing to do.
 type Step struct {
 	ID     StepID

@@ -6,10 +6,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
 	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/cook"
+	"stallkeeper/internal/monitor"
 	"stallkeeper/internal/testrig"
 	"stallkeeper/internal/web/webtest"
 )
@@ -32,8 +35,12 @@ func TestPages_InABrowser(t *testing.T) {
 	empty.Snap.Cooks, empty.Snap.Probes, empty.Snap.Alarms, empty.Past = nil, nil, nil, nil
 	first := serveNight(t, empty, nil)
 	walk(t, dir, node, first.URL, pictures, "CHROMIUM="+chromium, "PATHS=/?first /settings", "ONLY=look")
+	over := webtest.NewNight(t).WithPast()
+	over.Snap.Cooks, over.Past = nil, slices.DeleteFunc(over.Past, func(c cook.Stored) bool { return c.Running() })
+	over.Snap.Intake.Unheard = []monitor.Unheard{{Topic: "stallkeper/reading/flat", Meant: "stallkeeper/reading/flat", Times: 3, Last: over.Snap.Now}}
+	walk(t, dir, node, serveNight(t, over, nil).URL, pictures, "CHROMIUM="+chromium, "PATHS=/?over /probes /no-such-page", "ONLY=look")
 	walk(t, dir, node, server.URL, pictures, "CHROMIUM="+chromium, "PIECE=/?piece=7/flat",
-		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /cooks /cooks/7 /cooks/6 /overlay?piece=7/flat&piece=6/shoulder /probes /probes/breast /probes/garage /probes/vent /settings /brine /plan /plan/1 /chill /stock /lots /lots/m1 /lots/m1/way /lots/m1?correct=4 /records")
+		"PATHS=/?piece=7/flat /?piece=7/flat&if=foil /?piece=7/shoulder /start /start!flat /cooks /cooks/7 /cooks/6 /overlay?piece=7/flat&piece=6/shoulder /probes /probes/breast /probes/garage /probes/vent /settings /brine /plan /plan/1 /chill /stock /lots /lots/m1 /lots/m1/way /lots/m1?correct=4 /records")
 }
 
 // TestWholeWalk_InABrowser lights a fire, watches, asks, logs and acknowledges by keyboard alone at each width and light.

@@ -313,7 +313,7 @@ func (v plannedView) Rules() []string {
 	var out []string
 	for _, q := range v.Plan.Request.Pieces {
 		for _, rule := range q.CureRules {
-			out = append(out, string(q.ID)+", "+rule)
+			out = append(out, frame.CutName(string(q.ID))+", "+rule)
 		}
 	}
 	return out

@@ -62,7 +62,7 @@ func TestPlan_IsMadeKeptAndShown(t *testing.T) {
 		t.Fatalf("planned: %d to %s", status, where)
 	}
 	page := webtest.Get(t, server, where)
-	webtest.Has(t, page, "Sunday table", "It can be done", "cure-start", "cure-turn", "smoke-start", "freeze", "Curing salt is poisonous in excess", "Late?", "slack", "7 days an inch: 14 d")
+	webtest.Has(t, page, "Sunday table", "It can be done", "start the cure", "turn it in the cure", "put it on", "freeze", "Curing salt is poisonous in excess", "Late?", "slack", "7 days an inch: 14 d")
 	webtest.Has(t, webtest.Get(t, server, "/plan"), "Kept plans", "Sunday table")
 	webtest.Has(t, webtest.Get(t, server, "/plan?from=1"), `value="2026-12-13T18:00"`, `value="50 mm"`)
 	form := webtest.UsualPlan()
