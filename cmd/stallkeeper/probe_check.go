@@ -97,6 +97,9 @@ func (p probeCheckCmd) Run(c *console) error {
 	if tolerance == 0 {
 		tolerance = thermal.CelsiusDelta(before.Tolerance)
 	}
+	if err := p.warnOfStranger(c); err != nil {
+		return err
+	}
 	var points []calibrate.Point
 	for i, kind := range p.Points {
 		point, err := p.settle(c, calibrate.Kind(kind), references[i])
@@ -106,6 +109,33 @@ func (p probeCheckCmd) Run(c *console) error {
 		points = append(points, point)
 	}
 	return p.finish(c, points, tolerance, before)
+}
+
+// warnOfStranger names the probes that have spoken where the one to check has not: its name may be mistyped, or it is still to be plugged in.
+func (p probeCheckCmd) warnOfStranger(c *console) error {
+	var known struct {
+		Probes []struct {
+			ID   string     `json:"id"`
+			Time *time.Time `json:"time"`
+		} `json:"probes"`
+	}
+	if err := p.call(c.ctx, "GET", "/probes", nil, &known); err != nil {
+		return err
+	}
+	var names []string
+	for _, k := range known.Probes {
+		if k.Time != nil {
+			names = append(names, k.ID)
+		}
+	}
+	if slices.Contains(names, p.Probe) {
+		return nil
+	}
+	if len(names) == 0 {
+		names = []string{"none"}
+	}
+	_, err := fmt.Fprintf(c.errOut, "Probe %s has not spoken yet. Those that have: %s.\n", p.Probe, strings.Join(names, ", "))
+	return err
 }
 
 // tolerance reads --tolerance; 0 leaves it to the daemon.

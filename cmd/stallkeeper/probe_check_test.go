@@ -33,6 +33,13 @@ func (s *session) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	case r.URL.Path == "/api/v1/checks" && r.Method == http.MethodGet:
 		fmt.Fprint(w, `{"probe":"flat","checks":[],"passed":null,"tolerance_k":1,"correction":{"slope":1,"k":0.25}}`)
 		return
+	case r.URL.Path == "/api/v1/probes":
+		heard := "flat"
+		if s.stays {
+			heard = "point"
+		}
+		fmt.Fprintf(w, `{"probes":[{"id":"pit","time":"2026-07-04T08:59:50Z"},{"id":"garage","time":null},{"id":%q,"time":"2026-07-04T08:59:50Z"}]}`, heard)
+		return
 	case r.URL.Path == "/api/v1/checks":
 		if err := json.NewDecoder(r.Body).Decode(&s.kept); err != nil {
 			panic(err)
@@ -89,6 +96,7 @@ func TestProbeCheck_Session(t *testing.T) {
 		{"broken", &session{ice: 14, boil: 99}, []string{"ice"}, errFinding, []string{`"correction":null`, "do not correct it"}, "Settled at 14.0"},
 		{"ice alone", &session{ice: -0.4, boil: 99}, []string{"ice"}, nil, []string{`"passed":true`, `"correction_slope":1,"correction_k":0.6`}, "a reading was refused: power-up"},
 		{"left in the room", &session{stays: true}, []string{"ice"}, errFinding, nil, "is the probe in?"},
+		{"not known to the daemon", &session{stays: true}, []string{"ice"}, errFinding, nil, "Probe flat has not spoken yet. Those that have: pit, point."},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			test.probe.at = time.Date(2026, 7, 4, 9, 0, 0, 0, time.UTC)
