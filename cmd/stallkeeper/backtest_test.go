@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/json"
-	"flag"
 	"math"
 	"os"
 	"path/filepath"
@@ -16,9 +15,8 @@ import (
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/score"
 	"stallkeeper/internal/simulate"
+	"stallkeeper/internal/testrig"
 )
-
-var updateBacktest = flag.Bool("update-backtest", false, "rewrite testdata/backtest.txt")
 
 // mustWriteInvented writes an invented pork loin as a cook log and gives its cook.
 func mustWriteInvented(t *testing.T, dir string, seed uint64, kg float64, length time.Duration) cook.Cook {
@@ -186,19 +184,8 @@ func TestBacktest_Text(t *testing.T) {
 	}}
 	j.sequence = []verdict{j.rows[0], j.rows[1], j.rows[2]}
 	j.sequence[2].learnedOf, j.sequence[2].q = 1, spread(305)
-	got, path := j.text(), filepath.Join("testdata", "backtest.txt")
-	if *updateBacktest {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got != string(want) {
-		t.Errorf("text is\n%s\nwant\n%s", got, want)
-	}
+	got := j.text()
+	testrig.Golden(t, "backtest.txt", got)
 	for line := range strings.Lines(got) {
 		if n := len([]rune(strings.TrimRight(line, "\n"))); n > 100 {
 			t.Errorf("line of %d columns: %s", n, line)

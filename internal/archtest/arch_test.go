@@ -56,7 +56,7 @@ var allowed = map[string][]string{
 	"internal/web/webtest": {"internal/web/shop", "internal/web/problem", "internal/monitor", "internal/export", "internal/store", "internal/alarm", "internal/record", "internal/cook", "internal/outlook", "estimator", "estimator/thermal"}, // for tests only
 
 	// The pages' subjects do not know each other; frame, form and curve lie beneath them.
-	"internal/web/page/frame":    {"estimator", "estimator/thermal", "internal/alarm", "internal/cook", "internal/monitor", "internal/sense", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
+	"internal/web/page/frame":    {"estimator", "estimator/thermal", "internal/alarm", "internal/cook", "internal/monitor", "internal/record", "internal/sense", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
 	"internal/web/page/form":     {"estimator/thermal", "internal/cook", "internal/web/page/frame", "internal/web/problem"},
 	"internal/web/page/curve":    {"internal/cook", "internal/monitor", "internal/web/chart", "internal/web/page/frame", "internal/web/shop"},
 	"internal/web/page/watch":    {"estimator", "estimator/thermal", "internal/alarm", "internal/cook", "internal/monitor", "internal/outlook", "internal/web/chart", "internal/web/page/curve", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},

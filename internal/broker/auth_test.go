@@ -1,21 +1,15 @@
 package broker
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"math/big"
-	"net"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"golang.org/x/crypto/bcrypt"
+
+	"stallkeeper/internal/testrig"
 )
 
 // mustHash makes a cheap hash: the cost is no part of these tests.
@@ -28,35 +22,12 @@ func mustHash(t *testing.T, password string) string {
 	return string(hash)
 }
 
-// certificate is self-signed, for 127.0.0.1.
-func certificate(t *testing.T) (tls.Certificate, *x509.CertPool) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true,
-		KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	leaf, err := x509.ParseCertificate(der)
-	if err != nil {
-		t.Fatal(err)
-	}
-	pool := x509.NewCertPool()
-	pool.AddCert(leaf)
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key, Leaf: leaf}, pool
-}
-
 func as(name, password string) func(*paho.ClientOptions) {
 	return func(o *paho.ClientOptions) { o.SetUsername(name).SetPassword(password) }
 }
 
 func TestNew_DemandsUsersAndTLSOffLoopback(t *testing.T) {
-	cert, _ := certificate(t)
+	cert, _ := testrig.SelfSigned(t)
 	user := User{Name: "probe", PasswordHash: mustHash(t, "secret")}
 	tests := []struct {
 		name   string
@@ -85,7 +56,7 @@ func TestNew_DemandsUsersAndTLSOffLoopback(t *testing.T) {
 }
 
 func TestBroker_LoginOverTLS(t *testing.T) {
-	cert, pool := certificate(t)
+	cert, pool := testrig.SelfSigned(t)
 	c := newCommitter()
 	opts := options(c)
 	opts.TLS = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}

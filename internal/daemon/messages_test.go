@@ -114,6 +114,24 @@ to = ["pitmaster@example.org"]
 `, hookURL, secret, mailAddr)
 }
 
+// newTwoPaths is a post with a hook and a mail server that take what it sends.
+func newTwoPaths(t *testing.T) (*post, *hook, *smtptest.Server) {
+	t.Helper()
+	mail, err := smtptest.Start()
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := &hook{}
+	server := httptest.NewServer(h)
+	t.Cleanup(func() {
+		server.Close()
+		if err := mail.Down(); err != nil {
+			t.Error(err)
+		}
+	})
+	return newPost(t, twoPaths(t, server.URL, mail.Addr())), h, mail
+}
+
 // subjects gives the subjects of what was taken, decoded (RFC 2047).
 func subjects(t *testing.T, s *smtptest.Server) (out []string) {
 	t.Helper()
@@ -129,19 +147,7 @@ func subjects(t *testing.T, s *smtptest.Server) (out []string) {
 
 // Both receivers are down for an hour; the daemon is killed twice meanwhile. Each message arrives once, in order.
 func TestMessages_SurviveReceiversDownAndKills(t *testing.T) {
-	mail, err := smtptest.Start()
-	if err != nil {
-		t.Fatal(err)
-	}
-	h := &hook{}
-	server := httptest.NewServer(h)
-	t.Cleanup(func() {
-		server.Close()
-		if err := mail.Down(); err != nil {
-			t.Error(err)
-		}
-	})
-	p := newPost(t, twoPaths(t, server.URL, mail.Addr()))
+	p, h, mail := newTwoPaths(t)
 	p.change("pit-high/1", alarm.Active, "Pit 140 °C.")
 	p.pass(time.Minute)
 	p.change("pit-high/1", alarm.Returned, "Pit back at 107 °C.")
@@ -178,19 +184,7 @@ func TestMessages_SurviveReceiversDownAndKills(t *testing.T) {
 
 // A kill between the delivery and its note is the one need for a repeat; both carry the same ID.
 func TestMessages_AreRepeatedOnlyWhenNobodyKnowsWhetherTheyArrived(t *testing.T) {
-	mail, err := smtptest.Start()
-	if err != nil {
-		t.Fatal(err)
-	}
-	h := &hook{}
-	server := httptest.NewServer(h)
-	t.Cleanup(func() {
-		server.Close()
-		if err := mail.Down(); err != nil {
-			t.Error(err)
-		}
-	})
-	p := newPost(t, twoPaths(t, server.URL, mail.Addr()))
+	p, h, mail := newTwoPaths(t)
 	ctx, die := context.WithCancel(t.Context())
 	h.took = die // the message is taken, and the daemon is gone
 	mail.CutNext()

@@ -3,12 +3,11 @@ package export
 import (
 	"bytes"
 	"encoding/csv"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/testrig"
 )
 
 func TestCSV_OfTheBadNight(t *testing.T) {
@@ -16,19 +15,7 @@ func TestCSV_OfTheBadNight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	golden := filepath.Join("testdata", "badnight.csv")
-	if *update {
-		if err := os.WriteFile(golden, got, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(golden)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !bytes.Equal(got, want) {
-		t.Errorf("the CSV is not that of %s: read the difference, then run with -update", golden)
-	}
+	testrig.Golden(t, "badnight.csv", string(got))
 	if n := bytes.Count(got, []byte("\n")) - bytes.Count(got, []byte("\r\n")); n != 0 {
 		t.Errorf("%d lines do not end with CRLF, which RFC 4180 section 2 asks for", n)
 	}

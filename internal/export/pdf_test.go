@@ -2,7 +2,6 @@ package export
 
 import (
 	"bytes"
-	"flag"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -11,9 +10,8 @@ import (
 	"time"
 
 	"stallkeeper/internal/record"
+	"stallkeeper/internal/testrig"
 )
-
-var update = flag.Bool("update", false, "rewrite golden files")
 
 func mustPDF(t testing.TB, a Account) []byte {
 	t.Helper()
@@ -51,20 +49,7 @@ func TestPDF_OfTheBadNightReads(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	text := textOf(t, pdf)
-	golden := filepath.Join("testdata", "badnight.txt")
-	if *update {
-		if err := os.WriteFile(golden, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(golden)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if text != string(want) {
-		t.Errorf("the text of the PDF is not that of %s: read the difference, then run with -update", golden)
-	}
+	testrig.Golden(t, "badnight.txt", textOf(t, pdf))
 }
 
 func TestPDF_SameRecordsGiveTheSameBytes(t *testing.T) {

@@ -1,18 +1,14 @@
 package metrics
 
 import (
-	"flag"
 	"log/slog"
 	"math"
 	"net/http/httptest"
-	"os"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
@@ -21,9 +17,8 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/testrig"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 type fixed struct{ snapshot monitor.Snapshot }
 
@@ -84,19 +79,7 @@ func TestPage_IsAsKept(t *testing.T) {
 		Handler(registry, slog.New(slog.DiscardHandler)).ServeHTTP(w, r)
 		got := strings.ReplaceAll(w.Body.String(), runtime.Version(), "GO")
 		got = cutCreated(got)
-		file := filepath.Join("testdata", name)
-		if *update {
-			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := os.ReadFile(file)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(string(want), got); diff != "" {
-			t.Errorf("%s (-want +got):\n%s", name, diff)
-		}
+		testrig.Golden(t, name, got)
 	}
 }
 

@@ -1,10 +1,7 @@
 package monitor
 
 import (
-	"flag"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -12,9 +9,8 @@ import (
 
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
+	"stallkeeper/internal/testrig"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // TestBadNight writes what people are sent in a night in which much goes wrong, word for word, and what is only listed.
 // 21:30 and 23:40 lid opened; 02:10 the fire fades, somebody acknowledges at 02:45 and feeds it; 04:00 the shoulder's probe
@@ -62,7 +58,7 @@ func TestBadNight(t *testing.T) {
 		a := e.Alarm.Alarm
 		fmt.Fprintf(&b, "%s %s %-6s %s %s: %s\n", n.times[i].Format("15:04:05"), what, a.Priority, a.ID, a.State, e.Alarm.Because)
 	}
-	golden(t, "bad-night.txt", b.String())
+	testrig.Golden(t, "bad-night.txt", b.String())
 }
 
 func (n *night) acknowledge(id alarm.ID) {
@@ -72,21 +68,4 @@ func (n *night) acknowledge(id alarm.ID) {
 		n.tb.Fatal(err)
 	}
 	n.do(effects)
-}
-
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got != string(want) {
-		t.Errorf("%s differs; run the test with -update and read what changed:\n%s", path, got)
-	}
 }

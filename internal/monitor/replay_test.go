@@ -15,6 +15,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/safety"
+	"stallkeeper/internal/testrig"
 )
 
 // What counts as needed is said from the whole record, which nobody had that night. Choices of this project.
@@ -296,7 +297,7 @@ func TestReplay_AlarmsOfASimulatedNight(t *testing.T) {
 			fmt.Fprintln(&b, v.line(r.log.Cook.Started))
 		}
 	}
-	golden(t, "alarms-by-night.txt", b.String())
+	testrig.Golden(t, "alarms-by-night.txt", b.String())
 }
 
 // TestReplay_AllCooks plays the folders that STALLKEEPER_COOKS names with the real forecaster and prints what the tables in

@@ -10,6 +10,7 @@ import (
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/outlook"
+	"stallkeeper/internal/testrig"
 )
 
 // shop drives a monitor through the stages of lots: what a stage's rewatch needs is answered from what was taken in.
@@ -140,7 +141,7 @@ func TestStages_ALotFromBrineToFreezer(t *testing.T) {
 	s.begin(cook.StageWatch{Stage: cook.StageStore, Probes: []cook.ProbeID{"fridge"}})
 	begin("fridge", "3 hold 10h")
 	s.end(cook.StageStore)
-	golden(t, "lot.txt", s.log())
+	testrig.Golden(t, "lot.txt", s.log())
 }
 
 // A running cook implies smoke, then hold and chill; the probe that is pulled out of the meat says nothing about cooling.

@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,9 +10,8 @@ import (
 	"time"
 
 	"stallkeeper/internal/alarm"
+	"stallkeeper/internal/testrig"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 var evening = time.Date(2026, 5, 2, 20, 0, 0, 0, time.UTC)
 
@@ -368,8 +366,8 @@ func TestBadNight(t *testing.T) {
 			}
 		}
 	}
-	golden(t, "bad-night.txt", b.String())
-	golden(t, "bad-night-letter.txt", p.sent[slices.IndexFunc(p.sent, func(m Message) bool { return m.Path == "phone" })].Text(time.UTC, "https://smoker.example.org"))
+	testrig.Golden(t, "bad-night.txt", b.String())
+	testrig.Golden(t, "bad-night-letter.txt", p.sent[slices.IndexFunc(p.sent, func(m Message) bool { return m.Path == "phone" })].Text(time.UTC, "https://smoker.example.org"))
 }
 
 func mustRead(t *testing.T, name string) string {
@@ -379,16 +377,4 @@ func mustRead(t *testing.T, name string) string {
 		t.Fatal(err)
 	}
 	return string(data)
-}
-
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	if *update {
-		if err := os.WriteFile(filepath.Join("testdata", name), []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if want := mustRead(t, name); got != want {
-		t.Errorf("%s differs; run the test with -update and read what changed:\n%s", name, got)
-	}
 }

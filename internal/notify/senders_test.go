@@ -2,15 +2,10 @@ package notify
 
 import (
 	"bytes"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"io"
-	"math/big"
 	"mime"
 	"mime/quotedprintable"
 	"net"
@@ -26,6 +21,7 @@ import (
 
 	"stallkeeper/internal/alarm"
 	"stallkeeper/internal/notify/smtptest"
+	"stallkeeper/internal/testrig"
 )
 
 var raisedAt = time.Date(2026, 5, 3, 2, 38, 46, 0, time.UTC)
@@ -103,7 +99,7 @@ func TestWebhook_SendsTheAlertmanagersBodySigned(t *testing.T) {
 			r.header.Get("Authorization") != "Bearer word" || r.header.Get("Content-Type") != "application/json" {
 			t.Errorf("%s %v", r.path, r.header)
 		}
-		golden(t, name, indented(t, r.body))
+		testrig.Golden(t, name, indented(t, r.body))
 	}
 }
 
@@ -139,7 +135,7 @@ func TestAlertmanager_PostsAlerts(t *testing.T) {
 		if r.method != http.MethodPost || r.path != "/api/v2/alerts" {
 			t.Errorf("%s %s", r.method, r.path)
 		}
-		golden(t, name, indented(t, r.body))
+		testrig.Golden(t, name, indented(t, r.body))
 	}
 }
 
@@ -167,7 +163,7 @@ func TestCommand_GetsJSONAndArgumentsAsTheyAre(t *testing.T) {
 	if parts[0] != "$(date)" || parts[1] != "a b" || !strings.HasSuffix(parts[2], "|\n") {
 		t.Errorf("arguments and environment %q", got)
 	}
-	golden(t, "command.json", indented(t, []byte(strings.TrimSuffix(parts[2], "|\n"))))
+	testrig.Golden(t, "command.json", indented(t, []byte(strings.TrimSuffix(parts[2], "|\n"))))
 }
 
 func TestCommand_FailsWithWhatItSaid(t *testing.T) {
@@ -289,31 +285,9 @@ func TestEmail_TellsRefusalFromFailure(t *testing.T) {
 	}
 }
 
-// selfSigned makes a certificate for 127.0.0.1 and the pool that trusts it.
-func selfSigned(t *testing.T) (*tls.Config, *x509.CertPool) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	leaf, err := x509.ParseCertificate(der)
-	if err != nil {
-		t.Fatal(err)
-	}
-	pool := x509.NewCertPool()
-	pool.AddCert(leaf)
-	return &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: key}}}, pool
-}
-
 func TestEmail_LogsInOverStartTLS(t *testing.T) {
-	guard, pool := selfSigned(t)
-	s, err := smtptest.StartGuarded(guard, "smoker", "open sesame")
+	cert, pool := testrig.SelfSigned(t)
+	s, err := smtptest.StartGuarded(&tls.Config{Certificates: []tls.Certificate{cert}}, "smoker", "open sesame")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,11 +1,7 @@
 package plan
 
 import (
-	"flag"
 	"math"
-	"os"
-	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -13,8 +9,6 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // even is a forecaster with round numbers, so that the plans in the golden files can be checked by hand: a piece of
 // 2.5 kg is ready after 6 to 10 h, half of them by 8; other masses take as much longer as their square root; foil saves
@@ -111,27 +105,6 @@ func step(t fataler, p Plan, id StepID, piece string) Step {
 type fataler interface {
 	Helper()
 	Fatalf(format string, args ...any)
-}
-
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	a, b := strings.Split(got, "\n"), strings.Split(string(want), "\n")
-	for i := range max(len(a), len(b)) {
-		if i >= len(a) || i >= len(b) || a[i] != b[i] {
-			t.Errorf("%s differs in line %d; run with -update and look at the difference:\n%s", path, i+1, a[min(i, len(a)-1)])
-			return
-		}
-	}
 }
 
 // overMonth is a plan over a month's end and several midnights: 7 days in the cure, Sunday at six.

@@ -9,6 +9,7 @@ import (
 
 	"stallkeeper/estimator"
 	"stallkeeper/estimator/thermal"
+	"stallkeeper/internal/testrig"
 )
 
 func TestMake_BackwardsByHand(t *testing.T) {
@@ -47,14 +48,14 @@ func TestMake_Goldens(t *testing.T) {
 			Wrap: &estimator.WrapPlan{With: estimator.Paper, AtCelsius: 70}}}}
 	for name, r := range map[string]Request{"month-end": overMonth(t), "clocks-back": autumn, "too-late": tooLate, "three-pieces": three} {
 		p := mustPlan(t, r)
-		golden(t, name+".txt", p.Text())
+		testrig.Golden(t, name+".txt", p.Text())
 		doc, err := json.MarshalIndent(p, "", " ")
 		if err != nil {
 			t.Fatal(err)
 		}
-		golden(t, name+".json", string(doc)+"\n")
+		testrig.Golden(t, name+".json", string(doc)+"\n")
 	}
-	golden(t, "three-pieces.ics", mustPlan(t, three).Calendar())
+	testrig.Golden(t, "three-pieces.ics", mustPlan(t, three).Calendar())
 }
 
 // On 25 October 2026 the clocks in Berlin go back, on 29 March forward: seven days in the cure stay 168 hours.

@@ -4,6 +4,7 @@ import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
+	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
@@ -42,4 +43,16 @@ func Certificate(tb testing.TB) (certFile, keyFile string) {
 		return path
 	}
 	return write("cert.pem", "CERTIFICATE", cert), write("key.pem", "PRIVATE KEY", private)
+}
+
+// SelfSigned is such a certificate loaded, with the pool that trusts it.
+func SelfSigned(tb testing.TB) (tls.Certificate, *x509.CertPool) {
+	tb.Helper()
+	cert, err := tls.LoadX509KeyPair(Certificate(tb))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	pool := x509.NewCertPool()
+	pool.AddCert(cert.Leaf)
+	return cert, pool
 }

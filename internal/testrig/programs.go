@@ -1,5 +1,5 @@
 // Package testrig gives tests the real things they stand beside: programs of the system, packages of npm, Debian's MQTT
-// broker, a certificate. What is missing skips the test, and fails it where STALLKEEPER_REQUIRE is set, as in CI. Only tests
+// broker, a certificate, the golden files. A program that is missing skips the test, and fails it where STALLKEEPER_REQUIRE is set, as in CI. Only tests
 // import it.
 package testrig
 

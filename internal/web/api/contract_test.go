@@ -4,12 +4,9 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
-	"flag"
 	"io"
 	"net/http"
 	"net/http/httptest"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -17,12 +14,10 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
 	"github.com/getkin/kin-openapi/routers"
-	"github.com/google/go-cmp/cmp"
 
+	"stallkeeper/internal/testrig"
 	"stallkeeper/internal/web/webtest"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // call is one request to the API, the address it falls under in the OpenAPI document, and the status it gets.
 type call struct {
@@ -223,22 +218,7 @@ func mustMatchGolden(t testing.TB, name string, w *httptest.ResponseRecorder) {
 	if w.Header().Get("Content-Type") == "application/zip" {
 		got = unzipped(t, w.Body.Bytes())
 	}
-	file := filepath.Join("testdata", name+".golden")
-	if *update {
-		if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatalf("%v (run with -update and read the difference)", err)
-	}
-	if diff := cmp.Diff(string(want), got); diff != "" {
-		t.Errorf("answer differs from %s (-want +got):\n%s", file, diff)
-	}
+	testrig.Golden(t, name+".golden", got)
 }
 
 func unzipped(t testing.TB, data []byte) string {
