@@ -21,7 +21,6 @@ type Piece struct {
 
 	recent recent
 	last   point
-	dwell  time.Duration
 	plan   WrapPlan
 	off    bool
 }
@@ -74,10 +73,7 @@ func (p *Piece) wrapDue(at time.Time, target thermal.Celsius) Finding {
 // wrapDeadband is how far a core may sink in the stall without its wrap being undue. Choice of this project.
 const wrapDeadband = 3
 
-// Dwell is the measured time in the danger zone so far.
-func (p *Piece) Dwell() time.Duration { return p.dwell }
-
-// Off takes note that the piece was taken off the fire, or put back.
+// Off takes note that the piece was taken off the fire, or put back. The clock of the danger zone goes on: see Lukewarm.
 func (p *Piece) Off(at time.Time, off bool) []Change {
 	if off == p.off {
 		return nil
@@ -85,57 +81,75 @@ func (p *Piece) Off(at time.Time, off bool) []Change {
 	p.off = off
 	var out changes
 	if off {
-		for _, c := range p.Conditions() {
+		for _, c := range []*Condition{&p.ready, &p.wrap, &p.serve} {
 			out.add(c.Cover(at, p.name+" was taken off"))
 		}
 	}
 	return out
 }
 
-// Observe takes a measured core temperature. Between two measurements the temperature is taken to change evenly,
-// however long the gap: a gap is never counted as fine.
-func (p *Piece) Observe(at time.Time, c thermal.Celsius) []Change {
-	if p.off || !at.After(p.last.at) {
-		return nil
+// Observe takes a measured core temperature.
+func (p *Piece) Observe(at time.Time, c thermal.Celsius) {
+	if !p.off && at.After(p.last.at) {
+		p.last = point{at, p.recent.add(at, c)}
 	}
-	level := p.recent.add(at, c)
-	if !p.last.at.IsZero() {
-		p.dwell += within(p.set.DangerZone, p.last.c, level, at.Sub(p.last.at))
-	}
-	p.last = point{at, level}
+}
+
+// Warm is how the clock of the danger zone stands, by the safety rules: measured time, and what nobody measured.
+type Warm struct {
+	Level  thermal.Celsius
+	Inside bool          // it runs
+	Used   time.Duration // measured
+	Unseen time.Duration // without readings, and perhaps to be added
+	Within time.Duration // the shop's own limit; 0 = none
+	Cooked bool          // the piece has met the table by which it is cooked
+	Pulled bool          // the probe seems to be out of the meat
+}
+
+// Lukewarm takes how the clock of the danger zone stands, on the fire or off it. It ends for a piece that was cooked and taken off: from then
+// on the cooling rules give it six hours from 57 to 5 °C (Food Code 3-501.14), and their own alarm watches them. One that came off before it
+// was cooked is watched wherever it lies (USDA FSIS Danger Zone fact sheet; the come-up counts on, FSIS-GD-2021-14).
+func (p *Piece) Lukewarm(at time.Time, w Warm) []Change {
 	var out changes
-	out.add(p.danger.Observe(at, p.lukewarm(level)))
+	switch {
+	case p.off && w.Cooked:
+		out.add(p.danger.Cover(at, p.name+" was cooked and taken off: its cooling limits count from here on"))
+	case p.off && w.Pulled:
+		out.add(p.danger.Cover(at, "the probe of "+p.name+" was pulled out"))
+	default:
+		out.add(p.danger.Observe(at, p.lukewarm(w)))
+	}
 	return out
 }
 
-// within is the share of d that a straight line from a to b spends between the limits.
-func within(z Dwell, a, b thermal.Celsius, d time.Duration) time.Duration {
-	lo, hi := min(a, b), max(a, b)
-	if lo == hi {
-		if lo >= z.From && lo < z.To {
-			return d
-		}
-		return 0
-	}
-	share := float64(min(hi, z.To)-max(lo, z.From)) / float64(hi-lo)
-	return time.Duration(max(share, 0) * float64(d))
-}
-
-func (p *Piece) lukewarm(level thermal.Celsius) Finding {
+func (p *Piece) lukewarm(w Warm) Finding {
 	z := p.set.DangerZone
-	inside := level >= z.From && level < z.To
+	longest := z.Longest
+	if w.Within > 0 {
+		longest = min(longest, w.Within)
+	}
 	switch {
-	case !inside:
-		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, level, float64(z.From), whole(z.To), when.Span(p.dwell))}
-	case p.dwell < z.Longest:
+	case !w.Inside:
+		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, w.Level, float64(z.From), whole(z.To), when.Span(w.Used))}
+	case w.Used+w.Unseen <= longest:
 		return Finding{}
 	}
+	spent := "for " + when.Span(w.Used)
+	switch {
+	case w.Used <= longest:
+		spent = fmt.Sprintf("for %s as measured and perhaps for the %s without readings", when.Span(w.Used), when.Span(w.Unseen))
+	case w.Unseen > 0:
+		spent += fmt.Sprintf(", and perhaps for the %s without readings", when.Span(w.Unseen))
+	}
 	todo := "Raise the pit, and decide by the published rules whether it may be kept."
-	if p.intact {
+	if p.off {
+		todo = "It came off before it was cooked: decide by the published rules whether it may be kept."
+	}
+	if p.intact && !p.off {
 		todo = "It is marked as intact. If it was pierced, rolled or injected after all: raise the pit, and decide by the published rules whether it may be kept."
 	}
-	return Finding{Holds: Yes, Because: fmt.Sprintf("%s has been between %.0f and %s for %s, now %s; common practice is at most %s. %s",
-		p.name, float64(z.From), whole(z.To), when.Span(p.dwell), level, when.Span(z.Longest), todo)}
+	return Finding{Holds: Yes, Because: fmt.Sprintf("%s has been between %.0f and %s %s, now %s; common practice is at most %s. %s",
+		p.name, float64(z.From), whole(z.To), spent, w.Level, when.Span(longest), todo)}
 }
 
 // Outlook is what a forecast says about a piece.

@@ -178,6 +178,10 @@ func (s Settings) Validate() error {
 	if !(s.DangerZone.From < s.DangerZone.To && s.DangerZone.Longest > 0) {
 		add("danger_zone: from_c must be below to_c, longest above 0s")
 	}
+	if s.DangerZone.From > 5 || s.DangerZone.To < 57 {
+		add("danger_zone: from_c %v to to_c %v is narrower than the 5 to 57 °C of the safety rules, which pages and records count by: write from_c 5 or less, to_c 57 or more",
+			float64(s.DangerZone.From), float64(s.DangerZone.To))
+	}
 	for _, l := range []struct {
 		key   string
 		limit StageLimit

@@ -216,25 +216,31 @@ func TestProbe_SilentByItsOwnInterval(t *testing.T) {
 	}
 }
 
-func TestPiece_DwellIsMeasuredTimeBetweenTheLimits(t *testing.T) {
+// The clock is the safety rules'; the alarm says what it shows.
+func TestPiece_LukewarmByTheClockOfTheSafetyRules(t *testing.T) {
+	h := func(hours float64) time.Duration { return time.Duration(hours * float64(time.Hour)) }
+	const rest = "common practice is at most 4 h."
 	for name, c := range map[string]struct {
-		trace string
-		want  time.Duration
+		warm  Warm
+		off   bool
+		holds bool
+		want  string
 	}{
-		// 5 to 57 °C at 0.2 K/min: 260 minutes, by hand.
-		"steady climb":        {"5 +0.2/min x400", 260 * time.Minute},
-		"from the freezer":    {"-15 +1/min x100", 52 * time.Minute},
-		"never warm":          {"3 hold 5h", 0},
-		"a gap inside counts": {"20 hold 1h, gap 2h, hold 1h", 4 * time.Hour},
-		"up and down":         {"50 +1/min x20, -1/min x20", 14 * time.Minute},
+		"four hours are allowed":        {Warm{Level: 40, Inside: true, Used: h(4)}, false, false, ""},
+		"measured":                      {Warm{Level: 40, Inside: true, Used: h(4.1)}, false, true, "for 4 h 06 min, now 40.0 °C; " + rest + " Raise the pit"},
+		"out of the zone":               {Warm{Level: 60, Used: h(4.1)}, false, false, ""},
+		"not measured":                  {Warm{Level: 40, Inside: true, Used: h(3), Unseen: h(2)}, false, true, "for 3 h as measured and perhaps for the 2 h without readings, now"},
+		"measured, and more unmeasured": {Warm{Level: 40, Inside: true, Used: h(5), Unseen: h(2)}, false, true, "for 5 h, and perhaps for the 2 h without readings, now"},
+		"a shop's own limit":            {Warm{Level: 40, Inside: true, Used: h(3), Within: h(2)}, false, true, "for 3 h, now 40.0 °C; common practice is at most 2 h."},
+		"off before it was cooked":      {Warm{Level: 40, Inside: true, Used: h(5)}, true, true, rest + " It came off before it was cooked"},
+		"off and cooked":                {Warm{Level: 40, Inside: true, Used: h(5), Cooked: true}, true, false, ""},
+		"off and pulled out":            {Warm{Level: 21, Inside: true, Used: h(5), Pulled: true}, true, false, ""},
 	} {
 		p := NewPiece(1, "flat", false, DefaultSettings(), inUTC)
-		for _, r := range mustRead(t, "flat", c.trace) {
-			p.Observe(r.Time, r.Celsius)
-		}
-		// The level is the median of five readings, 30 s behind.
-		if d := p.Dwell() - c.want; d < -time.Minute || d > time.Minute {
-			t.Errorf("%s: dwell %v, want %v", name, p.Dwell(), c.want)
+		p.Off(start, c.off)
+		out := p.Lukewarm(start, c.warm)
+		if holds := len(told(out)) == 1; holds != c.holds || holds && !strings.Contains(out[0].Because, c.want) {
+			t.Errorf("%s: %+v, want %v %q", name, out, c.holds, c.want)
 		}
 	}
 }
@@ -242,11 +248,9 @@ func TestPiece_DwellIsMeasuredTimeBetweenTheLimits(t *testing.T) {
 func TestPiece_LukewarmIsLessUrgentWhenIntact(t *testing.T) {
 	for intact, want := range map[bool]Priority{false: Medium, true: Low} {
 		p := NewPiece(1, "flat", intact, DefaultSettings(), inUTC)
-		var out []Change
-		for _, r := range mustRead(t, "flat", "5 +0.2/min x320") {
-			out = append(out, p.Observe(r.Time, r.Celsius)...)
-		}
-		same(t, string(want), told(out), []string{fmt.Sprintf("240 danger-zone/1/flat active %s", want), fmt.Sprintf("260 danger-zone/1/flat returned %s", want)})
+		out := p.Lukewarm(minute(241), Warm{Level: 53, Inside: true, Used: 241 * time.Minute})
+		out = append(out, p.Lukewarm(minute(260), Warm{Level: 57, Used: 260 * time.Minute})...)
+		same(t, string(want), told(out), []string{fmt.Sprintf("241 danger-zone/1/flat active %s", want), fmt.Sprintf("260 danger-zone/1/flat returned %s", want)})
 	}
 }
 
@@ -364,7 +368,7 @@ func TestPiece_PlannedWrapIsDueAtItsCoreOrHour(t *testing.T) {
 			if r.Time.After(minute(100)) {
 				p.Plan(WrapPlan{}) // it was wrapped
 			}
-			out = append(out, p.Observe(r.Time, r.Celsius)...)
+			p.Observe(r.Time, r.Celsius)
 			if i%4 == 0 {
 				out = append(out, p.Forecast(r.Time, Outlook{Core: r.Celsius, Target: 93})...)
 			}

@@ -198,7 +198,7 @@ func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 	}
 	for _, p := range f.pieces {
 		if p.sample != nil {
-			changes = append(changes, p.watch.Observe(at, p.sample.Celsius)...)
+			p.watch.Observe(at, p.sample.Celsius)
 		}
 		changes = append(changes, f.clock(m, p, readings)...)
 	}

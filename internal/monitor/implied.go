@@ -29,10 +29,12 @@ func (f *fire) clock(m *State, p *piece, readings []cook.Reading) []alarm.Change
 	switch {
 	case !counts || !s.due(s.at()):
 		return nil
-	case m.inLot(p.Piece):
-		return s.limit.End(s.at(), "the stage of its lot tells it")
 	}
-	return s.limit.Observe(s.at(), s.standing(m, p))
+	out := p.watch.Lukewarm(s.at(), m.warmOf(p))
+	if m.inLot(p.Piece) {
+		return append(out, s.limit.End(s.at(), "the stage of its lot tells it")...)
+	}
+	return append(out, s.limit.Observe(s.at(), s.standing(m, p))...)
 }
 
 // takenOff ends the smoke of a piece and begins to watch how it is held or chilled, or takes that back.

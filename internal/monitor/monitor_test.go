@@ -15,7 +15,7 @@ import (
 func TestNight_LidWakesNobodyAFadingFireDoesOnce(t *testing.T) {
 	n := newNight(t, supper(flat()))
 	n.play(nightReadings(t))
-	same(t, "messages", n.messages(), []string{"00:00 danger-zone/1/flat active", "02:11 danger-zone/1/flat returned",
+	same(t, "messages", n.messages(), []string{"00:01 danger-zone/1/flat active", "02:12 danger-zone/1/flat returned",
 		"02:43 pit-falling/1 active", "03:37 pit-falling/1 returned"})
 }
 

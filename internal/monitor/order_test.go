@@ -41,10 +41,10 @@ func TestRecount_CountsNothingTwice(t *testing.T) {
 	first := int64(len(n.stored)) + 1
 	n.stored = append(n.stored, ahead...)
 	n.recount(1)
-	before := n.m.fires[0].pieces[0].watch.Dwell()
+	before := n.m.warmOf(n.m.fires[0].pieces[0]).Used
 	n.do(n.m.Apply(committed(first, ahead), n.now))
 	n.until(n.now.Add(2 * time.Minute))
-	if got := n.m.fires[0].pieces[0].watch.Dwell(); got != before || got < 59*time.Minute || got > time.Hour {
+	if got := n.m.warmOf(n.m.fires[0].pieces[0]).Used; got != before || got < 59*time.Minute || got > time.Hour {
 		t.Errorf("lukewarm for %v after the readings came again, %v before, want an hour", got, before)
 	}
 }

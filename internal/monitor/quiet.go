@@ -178,8 +178,8 @@ func (f *fire) needs(m *State) []need {
 
 // lukewarmAt is when the piece reaches the limit of the danger zone, if one forecast in ten keeps it in there so long.
 func (f *fire) lukewarmAt(m *State, p *piece) (time.Time, bool) {
-	z := m.o.Settings.DangerZone
-	left := z.Longest - p.watch.Dwell()
+	z, warm := m.o.Settings.DangerZone, m.warmOf(p)
+	left := min(z.Longest, warm.Within) - warm.Used
 	if left <= 0 || p.forecast.Core < z.From || p.forecast.Core >= z.To {
 		return time.Time{}, false
 	}

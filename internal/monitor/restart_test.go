@@ -38,7 +38,7 @@ func TestRestart_TellsNobodyAgainAndKeepsWhatIsAcknowledged(t *testing.T) {
 	after.play(second)
 	before.play(second)
 	same(t, "listed after the restart", after.listed(), before.listed()[2:])
-	same(t, "messages after the restart", after.messages(), []string{"00:00 danger-zone/1/flat active"})
+	same(t, "messages after the restart", after.messages(), []string{"00:01 danger-zone/1/flat active"})
 }
 
 func TestRestart_TellsWhatHappenedMeanwhile(t *testing.T) {

@@ -32,12 +32,13 @@ type CookView struct {
 
 // PieceView is a piece with its newest forecast.
 type PieceView struct {
-	Piece       cook.Piece
-	Forecast    estimator.Forecast
-	Forecasted  bool          // false until the first usable reading
-	DangerZone  time.Duration // measured time between 5 and 57 °C so far
-	ServeChance float64       // P(ready by serve_by); NaN without a serving hour
-	Advice      Advice
+	Piece        cook.Piece
+	Forecast     estimator.Forecast
+	Forecasted   bool          // false until the first usable reading
+	DangerZone   time.Duration // measured time between 5 and 57 °C so far, by safety.Lukewarm
+	DangerUnseen time.Duration // without readings, and perhaps to be added
+	ServeChance  float64       // P(ready by serve_by); NaN without a serving hour
+	Advice       Advice
 }
 
 // Advice is what would help a piece to its serving hour if it were done at once; the zero value when the hour is in no

@@ -56,9 +56,9 @@ func (m *State) newStage(w cook.StageWatch, id cook.ID) *stage {
 		c := &clocks{id: probe, level: thermal.Celsius(math.NaN())}
 		switch w.Stage {
 		case cook.StageSmoke:
-			c.cooking, c.warm = safety.NewCooking(table, w.Intact, p.Settings), safety.NewLukewarm(p.Settings)
+			c.cooking, c.warm = safety.NewCooking(table, w.Intact, p.Settings), m.lukewarm()
 		case cook.StageHold, cook.StageChill:
-			c.chill, c.warm = safety.NewChilling(rule, p.Settings), safety.NewLukewarm(p.Settings)
+			c.chill, c.warm = safety.NewChilling(rule, p.Settings), m.lukewarm()
 		}
 		if c.warm != nil {
 			c.warm.Out(w.Out)

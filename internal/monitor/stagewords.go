@@ -189,7 +189,7 @@ func (s *stage) view(m *State, p *piece) StageView {
 	case s.coolerStage():
 		v.Clocks = []Clock{clockOf(ClockCold, c, c.keep.Progress(), foreseen{})}
 	case s.watch.Stage == cook.StageHold && s.cook == 0:
-		v.Clocks = []Clock{holdClock(c), dangerClock(c)}
+		v.Clocks = []Clock{holdClock(c), dangerClock(s.warmest())}
 	default:
 		v.Clocks = s.chillClocks(m, c)
 		if s.cook != 0 && v.Clocks[0].State == ClockWaiting {
@@ -197,25 +197,27 @@ func (s *stage) view(m *State, p *piece) StageView {
 		} else {
 			v.Watch.Stage = cook.StageChill
 		}
-		v.Clocks = append(v.Clocks, dangerClock(c))
+		v.Clocks = append(v.Clocks, dangerClock(s.warmest()))
 	}
 	return v
 }
 
 func (s *stage) smokeClocks(c *clocks, p *piece) []Clock {
-	warm, up, cooked := c.warm.Progress(), c.cooking.ComeUp(), c.cooking.Cooked()
+	w := s.warmest()
+	warm, up, cooked := w.warm.Progress(), c.cooking.ComeUp(), c.cooking.Cooked()
 	warm.Set, up.Set, cooked.Set = dangerSet, s.set, s.set
 	var out []Clock
 	for _, k := range []struct {
 		name ClockName
+		of   *clocks
 		p    safety.Progress
 		to   float64
-	}{{ClockDangerZone, warm, lukewarmTo}, {ClockComeUp, up, passed}, {ClockCooked, cooked, 0}} {
+	}{{ClockDangerZone, w, warm, lukewarmTo}, {ClockComeUp, c, up, passed}, {ClockCooked, c, cooked, 0}} {
 		var f foreseen
 		if k.to > 0 && !k.p.Since.IsZero() {
-			f = c.passes(k.to, p)
+			f = k.of.passes(k.to, p)
 		}
-		out = append(out, clockOf(k.name, c, k.p, f))
+		out = append(out, clockOf(k.name, k.of, k.p, f))
 	}
 	return out
 }

@@ -16,7 +16,7 @@ func (m *State) Snapshot() Snapshot {
 	waits := m.waits()
 	s.Intake.Waiting, s.Intake.Waited, s.Intake.Late = max(0, m.backlog.through-m.backlog.applied), waits.Waited, m.intake.Late(waits)
 	for _, f := range m.fires {
-		s.Cooks = append(s.Cooks, f.view())
+		s.Cooks = append(s.Cooks, f.view(m))
 	}
 	s.Stages = m.viewStages()
 	for _, p := range m.byName() {
@@ -43,11 +43,12 @@ func (m *State) Snapshot() Snapshot {
 	return s
 }
 
-func (f *fire) view() CookView {
+func (f *fire) view(m *State) CookView {
 	v := CookView{Stored: f.stored, NewestAt: f.frontier}
 	var all []estimator.Forecast
 	for _, p := range f.pieces {
-		w := PieceView{Piece: p.Piece, Forecast: p.forecast, Forecasted: p.known, DangerZone: p.watch.Dwell(), ServeChance: math.NaN(), Advice: p.advice.best}
+		warm := m.warmOf(p)
+		w := PieceView{Piece: p.Piece, Forecast: p.forecast, Forecasted: p.known, DangerZone: warm.Used, DangerUnseen: warm.Unseen, ServeChance: math.NaN(), Advice: p.advice.best}
 		if p.known && !f.stored.ServeBy.IsZero() {
 			w.ServeChance = p.forecast.ReadyBy(f.stored.ServeBy)
 		}

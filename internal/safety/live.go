@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/when"
 )
@@ -198,6 +199,11 @@ type Lukewarm struct {
 
 // NewLukewarm counts between 5 and 57 °C, as the rule danger-zone-4h does.
 func NewLukewarm(s Settings) *Lukewarm { return &Lukewarm{steps: steps{s: s}, low: 5, high: 57} }
+
+// Widen counts between other temperatures: a shop may be stricter, never looser.
+func (l *Lukewarm) Widen(low, high thermal.Celsius) {
+	l.low, l.high = min(l.low, float64(low)), max(l.high, float64(high))
+}
 
 // Out says since when the meat has been out of the cold. What passes until the first reading is not known then, and is said to be.
 func (l *Lukewarm) Out(since time.Time) { l.out = since }

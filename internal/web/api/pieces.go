@@ -24,6 +24,7 @@ type pieceDoc struct {
 	Forecast   json.RawMessage `json:"forecast"` // the documented line; null until the first usable reading
 	PServe     *float64        `json:"p_serve"`  // P(ready by serve_by); null without a serving hour
 	DangerZone float64         `json:"danger_zone_seconds"`
+	Unseen     float64         `json:"danger_zone_unseen_seconds"`
 	WaterLost  *float64        `json:"water_lost_kg"`
 	StallEnd   *time.Time      `json:"stall_end"`
 	Path       *pathDoc        `json:"path,omitempty"`
@@ -76,7 +77,7 @@ func pathDocOf(path []estimator.PathPoint) *pathDoc {
 
 // pieceDocOf gives a piece for the API; withPath adds the fan.
 func pieceDocOf(id cook.ID, p monitor.PieceView, withPath bool) (pieceDoc, error) {
-	d := pieceDoc{Cook: id, Piece: p.Piece, PServe: finite(p.ServeChance), DangerZone: p.DangerZone.Seconds()}
+	d := pieceDoc{Cook: id, Piece: p.Piece, PServe: finite(p.ServeChance), DangerZone: p.DangerZone.Seconds(), Unseen: p.DangerUnseen.Seconds()}
 	if !p.Forecasted {
 		return d, nil
 	}
