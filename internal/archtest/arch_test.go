@@ -67,7 +67,7 @@ var allowed = map[string][]string{
 	"internal/web/page/pagetest": {"internal/web", "internal/web/shop", "internal/web/webtest"}, // for tests only
 }
 
-// pure packages open no file, no socket and no database.
+// pure packages open no file, no socket and no database, and start no goroutine.
 var pure = []string{"estimator/thermal", "estimator", "internal/cook", "internal/alarm", "internal/safety", "internal/simulate",
 	"internal/score", "internal/convert", "internal/calibrate", "internal/sense", "internal/brine", "internal/larder", "internal/plan", "internal/outlook", "internal/monitor", "internal/record", "internal/trace", "internal/when", "internal/strict", "internal/web/chart"}
 
@@ -82,6 +82,8 @@ const module = "stallkeeper"
 type parsed struct {
 	imports []string
 	clock   []string // positions where time.Now is named
+	starts  []string // positions where a goroutine is started
+	inits   []string // positions of init functions
 	doc     bool
 }
 
@@ -131,12 +133,20 @@ func readFile(out map[string]*parsed, root, path string) error {
 		p.imports = append(p.imports, name)
 	}
 	ast.Inspect(file, func(n ast.Node) bool {
-		sel, ok := n.(*ast.SelectorExpr)
-		if !ok {
-			return true
-		}
-		if x, ok := sel.X.(*ast.Ident); ok && x.Name == "time" && sel.Sel.Name == "Now" {
-			p.clock = append(p.clock, set.Position(n.Pos()).String())
+		switch n := n.(type) {
+		case *ast.GoStmt:
+			p.starts = append(p.starts, set.Position(n.Pos()).String())
+		case *ast.FuncDecl:
+			if n.Recv == nil && n.Name.Name == "init" {
+				p.inits = append(p.inits, set.Position(n.Pos()).String())
+			}
+		case *ast.SelectorExpr:
+			if x, ok := n.X.(*ast.Ident); ok && x.Name == "time" && n.Sel.Name == "Now" {
+				p.clock = append(p.clock, set.Position(n.Pos()).String())
+			}
+			if n.Sel.Name == "Go" { // of a wait group or an error group
+				p.starts = append(p.starts, set.Position(n.Pos()).String())
+			}
 		}
 		return true
 	})
@@ -163,7 +173,7 @@ func TestImports_FollowTheMap(t *testing.T) {
 			if slices.Contains(forTests, own) && !slices.Contains(forTests, name) {
 				t.Errorf("%s imports %s, which is for tests", name, own)
 			}
-			if slices.Contains(pure, name) && slices.Contains([]string{"os", "net", "net/http", "database/sql"}, imp) {
+			if slices.Contains(pure, name) && slices.Contains([]string{"os", "os/exec", "os/signal", "syscall", "net", "net/http", "database/sql"}, imp) {
 				t.Errorf("%s is pure and imports %s", name, imp)
 			}
 		}
@@ -174,6 +184,22 @@ func TestClock_IsReadAtTheEdgeOnly(t *testing.T) {
 	for name, p := range packages(t) {
 		if !free(name) && len(p.clock) > 0 {
 			t.Errorf("%s names time.Now at %v: take the time as an argument", name, p.clock)
+		}
+	}
+}
+
+func TestPure_StartsNoGoroutine(t *testing.T) {
+	for name, p := range packages(t) {
+		if slices.Contains(pure, name) && len(p.starts) > 0 {
+			t.Errorf("%s is pure and starts goroutines at %v", name, p.starts)
+		}
+	}
+}
+
+func TestNothing_HappensBeforeMain(t *testing.T) {
+	for name, p := range packages(t) {
+		if len(p.inits) > 0 {
+			t.Errorf("%s has an init at %v: let whoever needs it call it", name, p.inits)
 		}
 	}
 }
