@@ -86,7 +86,7 @@ func (m *State) overdue() []Effect {
 		}
 	}
 	for _, s := range m.stages {
-		if m.asOf().Sub(s.at()) < fresh {
+		if slices.ContainsFunc(s.watch.Probes, func(id cook.ProbeID) bool { p := m.probes[id]; return p != nil && m.tells(p, s.at()) }) {
 			for _, c := range s.limit.Conditions() {
 				out = append(out, m.tell(c)...)
 			}

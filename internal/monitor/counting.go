@@ -113,7 +113,7 @@ func (c *Counting) Done(now time.Time) []Effect {
 	m.failures += c.beside.failures
 	m.delist(c.old)
 	m.fires[at] = f
-	f.lag, f.lagSince, f.took, f.rehearse = c.old.lag, c.old.lagSince, c.old.took, false
+	f.lag, f.took, f.rehearse = c.old.lag, c.old.took, false
 	for _, counted := range c.beside.byName() {
 		c.handOver(counted)
 	}

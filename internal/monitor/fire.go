@@ -31,8 +31,7 @@ type fire struct {
 	lateAt     time.Duration              // uptime of the newest of them
 	lacked     bool                       // readings came behind the frontier of a piece that had no forecast
 	counted    int64                      // what was committed up to here was in the last recount
-	lag        time.Duration              // of the newest reading to the daemon's clock, as it has stood
-	lagSince   time.Duration              // since this uptime
+	lag        lag                        // of the newest reading to the daemon's clock
 	device     bool                       // some probe has spoken by itself, rather than been read by hand
 	rehearse   bool                       // counting old readings: no alarm changes come out
 	waits      bool                       // to be counted before it takes readings: see Counting
@@ -67,7 +66,7 @@ func (m *State) newFire(s cook.Stored) *fire {
 	id := int64(s.ID)
 	f := &fire{stored: s, level: outlook.NewPitMerge(s.Cook), hush: alarm.NewHush(id, m.o.Settings, m.words),
 		pit:    alarm.NewPit(id, m.o.Settings, m.words, s.Started, s.Pit.SetPoint),
-		spoken: map[cook.ProbeID]time.Time{}, took: m.uptime, lagSince: m.uptime}
+		spoken: map[cook.ProbeID]time.Time{}, took: m.uptime, lag: lag{since: m.uptime}}
 	f.sense = sense.New(f.placeOf)
 	f.sortEvents()
 	for _, p := range s.Pieces {

@@ -32,7 +32,7 @@ func (f *fire) take(m *State, c Committed) []Effect {
 	}
 	f.took = m.uptime
 	if f.waits {
-		f.noteLag(m, m.asOf().Sub(r.Time))
+		f.lag.note(m.asOf().Sub(r.Time), m.uptime)
 		f.device = f.device || r.Clock != cook.HandClock
 		return nil // it is counted with the stored ones
 	}
@@ -40,7 +40,7 @@ func (f *fire) take(m *State, c Committed) []Effect {
 		return f.behind(m, r)
 	}
 	f.held = append(f.held, held{r, m.uptime})
-	f.noteLag(m, m.asOf().Sub(r.Time))
+	f.lag.note(m.asOf().Sub(r.Time), m.uptime)
 	return nil
 }
 
@@ -80,15 +80,26 @@ func (f *fire) alone(id cook.ProbeID) bool {
 	return true
 }
 
-func (f *fire) noteLag(m *State, lag time.Duration) {
-	if d := lag - f.lag; d > steady || d < -steady {
-		f.lag, f.lagSince = lag, m.uptime
+// lag is by how much readings come after their time, as it has stood since an uptime. One that stands still is no backlog, which shrinks
+// while it is sent, but a slow clock or a wrong time zone: its readings tell of now.
+type lag struct{ by, since time.Duration }
+
+func (l *lag) note(by, uptime time.Duration) {
+	if d := by - l.by; d > steady || d < -steady {
+		l.by, l.since = by, uptime
 	}
 }
 
+func (l lag) steady(uptime time.Duration) bool { return uptime-l.since >= steadyFor }
+
 // current reports whether the cook's readings at a time tell of a moment: of now, or of when they came in.
 func (f *fire) current(m *State, moment, at time.Time) bool {
-	return moment.Sub(at) < fresh || m.uptime-f.lagSince >= steadyFor && m.uptime-f.took < fresh
+	return moment.Sub(at) < fresh || f.lag.steady(m.uptime) && m.uptime-f.took < fresh
+}
+
+// tells reports whether a reading that a probe took at a time tells of now.
+func (m *State) tells(p *probe, at time.Time) bool {
+	return m.asOf().Sub(at) < fresh || p.lag.steady(m.uptime) && m.uptime-p.quiet < fresh
 }
 
 // drain applies what need not be held back any longer.

@@ -18,6 +18,7 @@ type probe struct {
 	heard  bool
 	quiet  time.Duration // uptime at which it was last heard
 	gaps   []time.Duration
+	lag    lag       // of what it measured last
 	at     time.Time // newest reading that the probe's own watch has seen
 	air    *alarm.Air
 	cooler *alarm.Cooler
@@ -40,7 +41,7 @@ func (m *State) probe(id cook.ProbeID, role cook.Role) *probe {
 	if ok {
 		return p
 	}
-	p = &probe{id: id, role: role, quiet: m.uptime, sense: sense.New(func(id cook.ProbeID) sense.Place { return sense.Place{Pit: id.IsPit()} })}
+	p = &probe{id: id, role: role, quiet: m.uptime, lag: lag{since: m.uptime}, sense: sense.New(func(id cook.ProbeID) sense.Place { return sense.Place{Pit: id.IsPit()} })}
 	switch role {
 	case cook.RoleCO:
 		p.air = alarm.NewAir(id, m.o.Settings, m.words)

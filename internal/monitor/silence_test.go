@@ -54,3 +54,27 @@ func TestCoolerProbeDies_IsTold(t *testing.T) {
 	n.until(minute(180))
 	same(t, "messages", n.messages(), []string{"21:14 probe-silent/cooler active"})
 }
+
+// A device in the wrong time zone: its clock is an hour slow. Its readings look like a backlog and would never be told of; but a backlog
+// shrinks while it is sent, and this lag stands still, so after a quarter of an hour they count as what they are: of now.
+func TestSlowClock_ItsAlarmsAreToldAllTheSame(t *testing.T) {
+	roles := map[cook.ProbeID]cook.Role{"cooler": cook.RoleCooler, "shed": cook.RoleCO}
+	n := &night{tb: t, m: New(Options{Settings: alarm.DefaultSettings(), Zone: time.UTC, Roles: roles}), now: start, lag: time.Hour}
+	n.play(slices.Concat(mustRead(t, "cooler", time.Minute, "3 hold 30m, 12 hold 1h"), mustRead(t, "shed", time.Minute, "250 hold 90m")))
+	same(t, "messages", n.messages(), []string{"21:15 co/shed active", "22:02 cooler-warm/cooler active"})
+}
+
+// The same readings sent at once by a board that was away are a backlog: listed, and told only if its end is of now.
+func TestBacklog_OfAPlaceIsListedAndNotTold(t *testing.T) {
+	roles := map[cook.ProbeID]cook.Role{"cooler": cook.RoleCooler}
+	n := &night{tb: t, m: New(Options{Settings: alarm.DefaultSettings(), Zone: time.UTC, Roles: roles}), now: start.Add(5 * time.Hour), lag: time.Second}
+	late := mustRead(t, "cooler", time.Minute, "3 hold 30m, 12 hold 1h, 3 hold 3h")
+	for len(late) > 0 { // a hundred a minute: it catches up
+		n.until(n.now.Add(time.Minute))
+		some := min(100, len(late))
+		n.arrive(late[:some]...)
+		late = late[some:]
+	}
+	same(t, "messages", n.messages(), nil)
+	same(t, "listed", n.listed(), []string{"21:02 cooler-warm/cooler active", "21:37 cooler-warm/cooler returned"})
+}

@@ -252,7 +252,7 @@ func (m *State) follow(r cook.Reading) []Effect {
 			out = append(out, m.enroll()...)
 		}
 		if counts && s.due(r.Time) {
-			out = append(out, s.judge(m, m.asOf().Sub(r.Time) < fresh, m.pieceOn(s))...)
+			out = append(out, s.judge(m, m.tells(m.probes[r.Probe], r.Time), m.pieceOn(s))...)
 		}
 	}
 	return out

@@ -157,6 +157,9 @@ func (m *State) Apply(readings []Committed, now time.Time) []Effect {
 		} else {
 			p.hear(r, m.uptime)
 		}
+		if !r.Retained && r.Clock != cook.HandClock {
+			p.lag.note(m.asOf().Sub(r.Time), m.uptime)
+		}
 		for _, f := range m.fires {
 			out = append(out, f.take(m, c)...)
 		}
@@ -194,7 +197,7 @@ func (m *State) alone(p *probe, r cook.Reading) []Effect {
 	default: // a probe that watches nothing just now may say what it likes
 		return nil
 	}
-	current := m.asOf().Sub(r.Time) < fresh
+	current := m.tells(p, r.Time)
 	out := m.alarmed(changes, current)
 	for _, c := range p.conditions() {
 		if current {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"stallkeeper/estimator/thermal"
@@ -39,6 +40,22 @@ type probeLine struct {
 	Free  bool   // it may be put into a piece
 	Check string // how its checks stand; empty when nobody asks
 	Worry bool   // the check is overdue or was not passed
+
+	Behind time.Duration // how long after its time a reading that came just now was measured; 0 for not worth a word
+}
+
+// What is worth a word: longer than any retry takes, of a reading that is new.
+const (
+	behindBy = 10 * time.Minute
+	justNow  = 5 * time.Minute
+)
+
+// behind is how late the newest reading of a probe came, where it came just now.
+func behind(r cook.Reading, now time.Time) time.Duration {
+	if late := r.Arrived.Sub(r.Time); r.Clock == cook.DeviceClock && !r.Retained && late > behindBy && now.Sub(r.Arrived) < justNow {
+		return late
+	}
+	return 0
 }
 
 // refusedLine is a payload in quarantine, readable.
@@ -60,7 +77,7 @@ func (p *Set) getProbes(w http.ResponseWriter, r *http.Request) error {
 	}
 	body := probesView{Intake: snap.Intake, Kept: r.FormValue("kept")}
 	for _, v := range snap.Probes {
-		line := probeLine{ProbeView: v, Value: see.Sent(v)}
+		line := probeLine{ProbeView: v, Value: see.Sent(v), Behind: behind(v.Last, see.Now())}
 		line.Free = v.Cook == 0 && (v.Role == "" || v.Role == cook.RolePiece) && !v.ID.IsPit()
 		switch {
 		case v.Fault != nil && v.Last.Time.IsZero():

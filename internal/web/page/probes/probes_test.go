@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
@@ -47,4 +48,11 @@ func TestProbes_OfferTheOneInTheHand(t *testing.T) {
 		t.Errorf("assigned = %d %v", status, got)
 	}
 	webtest.Has(t, webtest.Get(t, server, "/start?probe=spare"), `name="p0-id" value="spare"`)
+}
+
+// A device in the wrong time zone is told from one that sends what it kept by nobody but a person, so the page says both.
+func TestProbes_SayThatAClockIsBehind(t *testing.T) {
+	n := webtest.NewNight(t)
+	n.Snap.Probes[0].Last.Clock, n.Snap.Probes[0].Last.Time, n.Snap.Probes[0].Last.Arrived = cook.DeviceClock, n.Snap.Now.Add(-time.Hour), n.Snap.Now.Add(-3*time.Second)
+	webtest.Has(t, webtest.Get(t, pagetest.Serve(t, n, nil), "/probes"), "Its readings come 1 h after their time</strong>: look at its clock and time zone")
 }
