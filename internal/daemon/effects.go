@@ -25,8 +25,13 @@ func (w *watch) act(ctx context.Context, effects []monitor.Effect) {
 		case e.Alarm != nil:
 			w.tell(e.Alarm)
 			w.unkept = append(w.unkept, e)
-		case e.Rewatch != nil && !slices.Contains(w.stale, *e.Rewatch):
-			w.stale = append(w.stale, *e.Rewatch)
+		case e.Rewatch != nil:
+			if w.rewatching != nil && w.rewatching.key == *e.Rewatch {
+				w.giveUp() // it has changed: from the beginning
+			}
+			if !slices.Contains(w.stale, *e.Rewatch) {
+				w.stale = append(w.stale, *e.Rewatch)
+			}
 		case e.Deviation != nil, e.Judged != nil:
 			w.unsaid = append(w.unsaid, e)
 		case e.Failed != nil:

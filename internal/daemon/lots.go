@@ -4,8 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"maps"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -153,17 +153,70 @@ func (w *watch) followLots(ctx context.Context) {
 	w.act(ctx, w.core.StagesChanged(stages, w.now()))
 }
 
-// rewatch has a stage of a lot counted again from what is stored of its probes.
-func (w *watch) rewatch(ctx context.Context, key monitor.StageKey) error {
+// rewatching is a stage of a lot that is being counted again.
+type rewatching struct {
+	key     monitor.StageKey
+	count   *monitor.Rewatching
+	next    func() (cook.Reading, error, bool) // by time, of what was committed up to through
+	stop    func()
+	done    bool  // there is no next
+	through int64 // then what came later, by commit, up to the watch's cursor
+}
+
+// beginRewatch begins to count a stage of a lot again from what is stored of its probes; of one that has ended also what is not applied yet.
+func (w *watch) beginRewatch(ctx context.Context, key monitor.StageKey) error {
 	probes, from, ok := w.core.Probes(key)
-	if !ok {
+	count := w.core.Rewatch(key, w.now())
+	if !ok || count == nil {
+		w.stale = w.stale[1:]
 		return nil
 	}
-	effects, err := w.core.Rewatch(key, w.stored(ctx, probes, from, math.MaxInt64), w.now())
-	if err != nil {
-		return fmt.Errorf("count the %s of lot %s again: %w", key.Stage, key.Lot, err)
+	through := w.cursor
+	if count.Ended() {
+		var err error
+		if through, err = w.db.LastSeq(ctx); err != nil {
+			return fmt.Errorf("count the %s of lot %s again: %w", key.Stage, key.Lot, err)
+		}
 	}
-	w.act(ctx, effects)
+	r := &rewatching{key: key, count: count, through: through}
+	r.next, r.stop = iter.Pull2(w.stored(ctx, probes, from, through))
+	w.rewatching = r
+	return nil
+}
+
+// rewatchSome counts for a turn, and puts the stage in its place when all of it is counted.
+func (w *watch) rewatchSome(ctx context.Context) error {
+	r := w.rewatching
+	for began := time.Now(); w.rewatching == r && time.Since(began) < countTurn; {
+		if err := w.rewatchStep(ctx, r); err != nil {
+			return fmt.Errorf("count the %s of lot %s again: %w", r.key.Stage, r.key.Lot, err)
+		}
+	}
+	return nil
+}
+
+func (w *watch) rewatchStep(ctx context.Context, r *rewatching) error {
+	if !r.done {
+		reading, err, more := r.next()
+		if r.done = !more; err == nil && more {
+			r.count.Add(reading)
+		}
+		return err
+	}
+	later, through, err := w.later(ctx, r.through)
+	if err != nil {
+		return err
+	}
+	if len(later) > 0 {
+		for _, c := range later {
+			r.count.Add(c.Reading)
+		}
+		r.through = through
+		return nil
+	}
+	w.giveUp()
+	w.stale = slices.DeleteFunc(w.stale, func(key monitor.StageKey) bool { return key == r.key })
+	w.act(ctx, r.count.Done(w.now()))
 	return nil
 }
 

@@ -32,7 +32,7 @@ const (
 
 // toCount reports whether there is something to count again, and no trouble that waits for the next tick.
 func (w *watch) toCount() bool {
-	return !w.unable && (!w.recalled || w.counting != nil || len(w.owed)+len(w.stale) > 0)
+	return !w.unable && (!w.recalled || w.counting != nil || w.rewatching != nil || len(w.owed)+len(w.stale) > 0)
 }
 
 // countOn works for a turn at what is to be counted again, and reports whether there is more. A cook whose readings could not be read
@@ -45,12 +45,12 @@ func (w *watch) countOn(ctx context.Context) bool {
 		w.recalled = err == nil
 	case w.counting != nil:
 		err = w.countSome(ctx)
+	case w.rewatching != nil:
+		err = w.rewatchSome(ctx)
 	case len(w.owed) > 0:
 		err = w.beginCount(ctx, w.owed[0])
 	case len(w.stale) > 0:
-		if err = w.rewatch(ctx, w.stale[0]); err == nil {
-			w.stale = w.stale[1:]
-		}
+		err = w.beginRewatch(ctx, w.stale[0])
 	}
 	if err != nil && ctx.Err() == nil {
 		w.note(err)
@@ -65,6 +65,10 @@ func (w *watch) giveUp() {
 	if w.counting != nil {
 		w.counting.stop()
 		w.counting = nil
+	}
+	if w.rewatching != nil {
+		w.rewatching.stop()
+		w.rewatching = nil
 	}
 }
 
@@ -134,11 +138,12 @@ func (w *watch) countStep(ctx context.Context, c *recounting) ([]monitor.Effect,
 		}
 		return c.count.Add(r), nil
 	}
-	later, err := w.later(ctx, c)
+	later, through, err := w.later(ctx, c.through)
 	if err != nil {
 		return nil, err
 	}
 	if len(later) > 0 {
+		c.through = through
 		return c.count.Later(later), nil
 	}
 	w.giveUp()
@@ -146,22 +151,22 @@ func (w *watch) countStep(ctx context.Context, c *recounting) ([]monitor.Effect,
 	return c.count.Done(w.now()), nil
 }
 
-// later gives what was applied to the live cook since the count began and is not counted yet, a batch at a time; none when that
-// is all.
-func (w *watch) later(ctx context.Context, c *recounting) ([]monitor.Committed, error) {
-	next, err := w.db.ReadingsAfter(ctx, c.through, laterBatch)
+// later gives what was applied since a count began and is not counted yet, behind a place in the order of commits: a batch at a time, and up
+// to where; none when that is all.
+func (w *watch) later(ctx context.Context, through int64) ([]monitor.Committed, int64, error) {
+	next, err := w.db.ReadingsAfter(ctx, through, laterBatch)
 	if err != nil {
-		return nil, err
+		return nil, through, err
 	}
 	var out []monitor.Committed
 	for _, r := range next {
 		if r.Seq > w.cursor {
 			break
 		}
-		c.through = r.Seq
+		through = r.Seq
 		out = append(out, monitor.Committed(r))
 	}
-	return out, nil
+	return out, through, nil
 }
 
 // recall lets the places see again what was committed before the start: a kill may have come before it was applied.

@@ -42,6 +42,7 @@ type watch struct {
 	counting     *recounting        // the one of them that is being counted; nil when none
 	unable       bool               // counting failed: it is tried again at the next tick
 	stale        []monitor.StageKey // stages of lots to be counted again
+	rewatching   *rewatching        // the one of them that is being counted; nil when none
 	recalled     bool               // the places have seen what was committed before the start
 	unkept       []monitor.Effect   // forecasts and alarms that are still to be written
 	unsaid       []monitor.Effect   // verdicts on the stages of lots that are still to be entered

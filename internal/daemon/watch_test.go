@@ -19,6 +19,7 @@ import (
 	"stallkeeper/internal/ingest"
 	"stallkeeper/internal/metrics"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/record"
 	"stallkeeper/internal/store"
 )
 
@@ -453,5 +454,48 @@ func TestWatch_AnEndIsNoTrouble(t *testing.T) {
 	b.w.passTime(ctx, false)
 	if b.w.trouble != nil {
 		t.Errorf("trouble %v", b.w.trouble)
+	}
+}
+
+// While a stage of a lot is counted the watch goes round, and what was applied meanwhile is in the count: a cooler that warmed up then is out
+// of its limits for as long as in a count without a pause.
+func TestWatch_NothingWaitsForAStage(t *testing.T) {
+	b := newBench(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- b.db.Run(ctx) }()
+	defer func() { cancel(); <-ended }()
+	b.enters(0, record.Opened{Product: "brisket", Pieces: []record.Piece{{ID: "flat", Cut: "brisket_flat_cured", Intact: true}}},
+		record.StageStarted{Stage: cook.StageCure, Probes: []cook.ProbeID{"fridge"}})
+	warms := func(i int) thermal.Celsius {
+		if i < 60 {
+			return 3
+		}
+		return 9
+	}
+	b.measure("fridge", 90, warms)
+	if err := b.w.restore(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for b.w.rewatching == nil {
+		if !b.w.countOn(ctx) {
+			t.Fatal("nothing is counted")
+		}
+	}
+	b.measure("fridge", 120, warms) // the last thirty are new
+	for b.w.step(ctx) {
+	}
+	if b.w.rewatching == nil {
+		t.Fatal("the readings waited for the stage")
+	}
+	for b.w.countOn(ctx) {
+	}
+	b.w.show()
+	s := b.w.Snapshot().Stages
+	if len(s) != 1 || !s[0].At.Equal(supperTime.Add(119*time.Minute)) || s[0].Clocks[0].Used != 57*time.Minute { // the median of five is two minutes behind
+		t.Errorf("stages %+v", s)
+	}
+	if len(b.w.stale) > 0 || b.w.rewatching != nil {
+		t.Errorf("still to be counted: %v", b.w.stale)
 	}
 }

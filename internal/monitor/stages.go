@@ -3,7 +3,6 @@ package monitor
 import (
 	"cmp"
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -170,37 +169,59 @@ func (m *State) StagesChanged(stages []cook.StageWatch, now time.Time) []Effect 
 	return append(out, m.enroll()...)
 }
 
-// Rewatch counts a lot's stage from its stored readings, in outlook.Order, from its beginning on. One that has ended is judged then and
-// let go; one that is gone is left alone.
-func (m *State) Rewatch(key StageKey, readings iter.Seq2[cook.Reading, error], now time.Time) ([]Effect, error) {
+// Rewatching is a lot's stage that is counted again from its stored readings, as few at a time as the caller likes: the live one goes on
+// meanwhile, and Done puts the counted one in its place. What is given up changes nothing.
+type Rewatching struct {
+	m      *State
+	old, s *stage
+}
+
+// Rewatch begins to count a lot's stage again; nil when it is gone. Add takes its stored readings from its beginning on, in outlook.Order, and
+// then what was committed meanwhile.
+func (m *State) Rewatch(key StageKey, now time.Time) *Rewatching {
 	m.advance(now)
 	i := slices.IndexFunc(m.stages, func(s *stage) bool { return keyOf(s.watch) == key })
 	if i < 0 {
-		return nil, nil
+		return nil
 	}
 	old := m.stages[i]
 	s := m.newStage(old.watch, 0)
 	s.limit, s.filed = old.limit, old.filed
-	for r, err := range readings {
-		if err != nil {
-			return nil, err
-		}
-		c := s.of(r.Probe)
-		switch {
-		case c == nil, r.Time.After(now.Add(future)), !s.during(r.Time), !r.Live() && r.Clock == cook.ArrivalClock:
-		case r.Time.Before(s.watch.From):
-			c.precede(r)
-		default:
-			c.add(r)
-		}
+	return &Rewatching{m, old, s}
+}
+
+// Ended reports whether the stage has ended, so that all there is of it is stored.
+func (r *Rewatching) Ended() bool { return !r.s.watch.Until.IsZero() }
+
+// Add takes a reading. One of a probe that is not the stage's, or that is not newer than what was taken of its probe, changes nothing.
+func (r *Rewatching) Add(reading cook.Reading) {
+	s := r.s
+	c := s.of(reading.Probe)
+	switch {
+	case c == nil, reading.Time.After(r.m.now.Add(future)), !s.during(reading.Time), !reading.Live() && reading.Clock == cook.ArrivalClock:
+	case reading.Time.Before(s.watch.From):
+		c.precede(reading)
+	default:
+		c.add(reading)
 	}
-	if !s.watch.Until.IsZero() {
+}
+
+// Done puts the counted stage in the place of the live one. One that has ended is judged and let go; one that is gone is left alone.
+func (r *Rewatching) Done(now time.Time) []Effect {
+	m, s := r.m, r.s
+	m.advance(now)
+	i := slices.Index(m.stages, r.old)
+	if i < 0 {
+		return nil
+	}
+	s.watch, s.late, s.lateAt = r.old.watch, r.old.late, r.old.lateAt // it may have been weighed meanwhile
+	if r.Ended() {
 		m.stages = slices.Delete(m.stages, i, i+1)
-		return append(s.file(true), Effect{Judged: &Judged{Watch: s.watch, Verdicts: s.final()}}), nil
+		return append(s.file(true), Effect{Judged: &Judged{Watch: s.watch, Verdicts: s.final()}})
 	}
 	m.stages[i] = s
 	out := s.judge(m, m.now.Sub(s.at()) < fresh, m.pieceOn(s))
-	return append(out, m.enroll()...), nil
+	return append(out, m.enroll()...)
 }
 
 // farthest is how long before a stage its meat is looked for: it may be long since the lot tells of any stage.

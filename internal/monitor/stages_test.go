@@ -37,17 +37,14 @@ func (s *shop) rewatch(key StageKey) {
 	_, from, _ := s.m.Probes(key)
 	sorted := slices.DeleteFunc(slices.Clone(s.stored), func(r cook.Reading) bool { return r.Time.Before(from) })
 	outlook.Sort(sorted)
-	effects, err := s.m.Rewatch(key, func(yield func(cook.Reading, error) bool) {
-		for _, r := range sorted {
-			if !yield(r, nil) {
-				return
-			}
-		}
-	}, s.now)
-	if err != nil {
-		s.tb.Fatal(err)
+	count := s.m.Rewatch(key, s.now)
+	if count == nil {
+		s.tb.Fatalf("stage %v is not watched", key)
 	}
-	s.do(effects)
+	for _, r := range sorted {
+		count.Add(r)
+	}
+	s.do(count.Done(s.now))
 }
 
 func (s *shop) begin(w cook.StageWatch) {

@@ -63,7 +63,7 @@ type Effect struct {
 	Forecast  *Forecasted
 	Alarm     *Alarmed
 	Recount   cook.ID    // read the cook's stored readings and Count them
-	Rewatch   *StageKey  // read the stored readings of the stage's probes since its beginning and call Rewatch
+	Rewatch   *StageKey  // give the stored readings of the stage's probes since its beginning to what Rewatch gives
 	Deviation *Deviation // enter it in the journal of its lot, unless it is there
 	Judged    *Judged    // enter it in the journal of its lot
 	Failed    error      // the forecaster panicked: log it
