@@ -23,6 +23,7 @@ type ahead struct {
 	highest  float64 // the highest the core has been, °C
 	blind    float64 // how much more the model misses for want of pit readings
 	lag      float64 // seconds by which the five-minute median trails a rising probe
+	outage   float64 // seconds for which the fire has been out or dying; 0 when it burns
 	handled  bool    // a wrap was done, undone or is planned
 	raised   bool    // the setpoint was changed, or a change is planned
 }
@@ -39,6 +40,7 @@ func newAhead(in *Input, h *history, at time.Time) *ahead {
 	a.coat = coatAt(past, a.start)
 	a.setPoint = setPointAt(in, past, a.start)
 	a.pitLevel(in, h, past)
+	a.outage = h.outage(in, past)
 	a.highest, a.lag = h.start, h.medianLag
 	for _, o := range h.obs {
 		a.highest = math.Max(a.highest, o.c)
@@ -167,7 +169,7 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 	}
 	raiseAt, raiseBy := a.drawRaise(&prior.Habits, ownRNG)
 	raised, wrapped := 0.0, false
-	deviation := a.now - a.base(a.start)
+	deviation, back := a.now-a.base(a.start), a.drawRelit(pitRNG)
 	drift := n.PitDrift*pitRNG.NormFloat64() - n.PitSag
 	sag := 0.0
 	misfit, bias := 0.0, m.bias
@@ -190,6 +192,9 @@ func (a *ahead) run(m member, prior *Prior, target float64, pitRNG, ownRNG *rand
 		keep := math.Exp(-hours / pitMemory)
 		sag += (drift - sag) * (1 - math.Exp(-hours/sagMemory))
 		deviation = sag + (deviation-sag)*keep + a.spread*math.Sqrt(1-keep*keep)*pitRNG.NormFloat64()
+		if t < back {
+			deviation = a.coldPit(t) - a.base(ms)
+		}
 		root := math.Sqrt(hours)
 		p.hNow *= math.Exp(n.WalkH * root * ownRNG.NormFloat64())
 		p.wNow *= math.Exp(n.WalkWet * root * ownRNG.NormFloat64())

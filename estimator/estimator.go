@@ -32,7 +32,8 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 		from = in.Started.UnixMilli()
 	}
 	from = max(from, at.UnixMilli()-maxLog.Milliseconds())
-	core := inMeat(clean(coreTrace.within(from, at.UnixMilli()), coreRoom))
+	read := clean(coreTrace.within(from, at.UnixMilli()), coreRoom)
+	core := inMeat(read, in.Target)
 	pit := clean(pitTrace.within(from, at.UnixMilli()), pitRoom)
 	f := Forecast{At: at, Core: thermal.Celsius(math.NaN()), Target: in.Target, State: Unknown, PNever: 1, WaterKg: math.NaN()}
 	blind := len(core) == 0
@@ -47,7 +48,7 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 		f.Because = "there is no core reading yet"
 		return f
 	case blind:
-		e.fromNothing(&f, in, pit)
+		e.fromNothing(&f, in, pit, read)
 		return f
 	}
 	if when, ok := readyAt(core, in.Target); ok {
@@ -66,12 +67,16 @@ func (e *Estimator) forecast(in *Input, coreTrace, pitTrace trace, at time.Time)
 }
 
 // fromNothing forecasts a piece that was put on but has shown no reading: from what it is and from its pit alone.
-func (e *Estimator) fromNothing(f *Forecast, in *Input, pit []point) {
+func (e *Estimator) fromNothing(f *Forecast, in *Input, pit, read []point) {
 	s := e.scenarios(in, nil, pit, f.At)
 	f.fill(s.ends)
 	f.fan(s, float64(in.Target))
 	f.StallEnd = time.Time{}
-	f.Because = "there is no core reading yet: this is what the piece and its pit alone let expect" + f.obstacle(in, s)
+	why := "there is no core reading yet"
+	if len(read) > 0 {
+		why = fmt.Sprintf("the core probe reads %.0f °C, as no piece does: it is in the air, or the probes are mixed up", read[len(read)-1].c)
+	}
+	f.Because = why + ": this is what the piece and its pit alone let expect" + s.fireOut(in) + f.obstacle(in, s)
 }
 
 // lastMedian is the median of the readings of the five minutes up to the last one.
@@ -96,7 +101,7 @@ type scenarios struct {
 
 func (e *Estimator) scenarios(in *Input, core, pit []point, at time.Time) *scenarios {
 	s := &scenarios{pit: pit, traits: e.prior.traits(in, pit)}
-	s.h = newHistory(in, core, pit, at, float64(thermal.BoilingPoint(in.AltitudeM)))
+	s.h = newHistory(in, core, pit, e.prior.putOn(in, &s.traits, core, pit), at, float64(thermal.BoilingPoint(in.AltitudeM)))
 	s.a = newAhead(in, s.h, at)
 	s.members = e.infer(&s.traits, in, s.h, s.a, pit)
 	s.ends = make([]outcome, len(s.members))
@@ -129,10 +134,7 @@ func (e *Estimator) infer(tr *traits, in *Input, h *history, a *ahead, pit []poi
 		told.coats = hyp.coats
 		for _, way := range e.prior.Ways {
 			mean, cov := way.at(tr, len(pit) > 0)
-			if h.unread {
-				cov.SetSym(pStart, pStart, cov.At(pStart, pStart)+unreadStart*unreadStart)
-			}
-			c := candidate{problem: newProblem(&told, &e.prior, newNormal(mean, cov))}
+			c := candidate{problem: newProblem(&told, &e.prior, newNormal(mean, h.loosen(cov)))}
 			c.post = c.problem.fit(vector{}, 12)
 			all = append(all, c)
 			logs = append(logs, math.Log(way.Weight*hyp.prior)+c.post.logEvidence())

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // history is one log up to the moment of the forecast, cut into equal steps for the column.
@@ -20,7 +22,8 @@ type history struct {
 
 	shift     []float64 // by how much each observation is out of date for the probe's place, K
 	medianLag float64   // seconds by which the five-minute median trails a rising probe
-	unread    bool      // no reading of the core is known; start is assumed
+	unread    bool      // no reading of the core is known
+	assumed   bool      // start is assumed: nobody read the core when the piece was put on
 }
 
 // obs is a median of the core readings near the end of a step.
@@ -43,14 +46,15 @@ const (
 	unreadStart = 4.0
 )
 
-// newHistory cuts a log. core and pit are cleaned; without a core the piece was put on when the cook started.
-func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *history {
+// newHistory cuts a log. core and pit are cleaned; without a core the piece was put on when the cook started. putOn, Unix ms,
+// counts if it comes before the first core reading.
+func newHistory(in *Input, core, pit []point, putOn int64, at time.Time, boil float64) *history {
 	end := at.UnixMilli()
 	h := &history{boil: boil, unread: len(core) == 0}
 	if h.unread {
 		core = []point{{max(in.Started.UnixMilli(), end-maxLog.Milliseconds()), fromCooler}}
 	}
-	h.t0 = core[0].ms
+	h.t0 = min(core[0].ms, putOn)
 	seconds := math.Max(float64(end-h.t0)/1000, 1)
 	h.dt = baseStep * math.Max(1, math.Ceil(seconds/baseStep/maxSteps))
 	n := max(int(math.Ceil(seconds/h.dt-1e-9)), 1)
@@ -65,6 +69,9 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 	if h.unread {
 		h.obs = nil
 	}
+	if h.assumed = h.unread || h.t0 < core[0].ms; h.assumed {
+		h.start = fromCooler
+	}
 	var moved []int64
 	for _, e := range events {
 		if e.Kind == ProbeMoved {
@@ -74,6 +81,55 @@ func newHistory(in *Input, core, pit []point, at time.Time, boil float64) *histo
 	h.shift = h.shifts(moved)
 	h.medianLag = medianLag(core, end)
 	return h
+}
+
+// loosen lets the start vary where it is assumed.
+func (h *history) loosen(cov *mat.SymDense) *mat.SymDense {
+	if h.assumed {
+		cov.SetSym(pStart, pStart, cov.At(pStart, pStart)+unreadStart*unreadStart)
+	}
+	return cov
+}
+
+// A probe that is put in late finds the piece warm inside and hot at its surface. Choices of this project, no source.
+const (
+	putInLate  = 15 * time.Minute // after the piece was put on
+	warmInside = 15.0             // °C, warmer than what comes from a cooler or a kitchen table: at a known start
+	surelyOn   = 35.0             // °C, without one
+	longestOn  = 12 * 60          // minutes that are looked back
+)
+
+// putOn is when the piece was put on, Unix ms, if its probe came later: as was written down, or else when an average piece of its
+// kind would have had to be put on to read as it did first. Otherwise it is the first reading's time.
+func (p *Prior) putOn(in *Input, tr *traits, core, pit []point) int64 {
+	if len(core) == 0 {
+		return math.MaxInt64
+	}
+	first := core[0]
+	if started := in.Started.UnixMilli(); !in.Started.IsZero() && first.ms-started >= putInLate.Milliseconds() {
+		if first.c > warmInside {
+			return started
+		}
+		return first.ms
+	}
+	around := setPointAt(in, nil, first.ms)
+	if math.IsNaN(around) {
+		around = usualPit
+		if len(pit) > 0 {
+			around = pit[0].c
+		}
+	}
+	if !(first.c > surelyOn) || first.c > around-5 {
+		return first.ms
+	}
+	mean, _ := p.Ways[0].at(tr, true)
+	piece := mean.physics(fromCooler, 100)
+	g, c := piece.grid(), piece.fresh()
+	minutes := 0
+	for ; minutes < longestOn && c.probe(&g) < first.c; minutes += 2 {
+		c.step(&piece, &g, around, 120, bare)
+	}
+	return first.ms - int64(minutes)*60000
 }
 
 // blindness is how much more the model misses where the pit was not measured: up to twice as much.

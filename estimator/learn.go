@@ -103,12 +103,13 @@ func (c *Finished) history(p *Prior) (h *history, tr traits, pitMeasured, ok boo
 		}
 	}
 	coreTrace, pitTrace := newTrace(in.Core, end), newTrace(in.Pit, end)
-	core, pit := inMeat(clean(coreTrace.points, coreRoom)), clean(pitTrace.points, pitRoom)
+	core, pit := inMeat(clean(coreTrace.points, coreRoom), in.Target), clean(pitTrace.points, pitRoom)
 	if len(core) < 8 {
 		return nil, traits{}, false, false
 	}
-	h = newHistory(in, core, pit, end, float64(thermal.BoilingPoint(in.AltitudeM)))
-	return h, p.traits(in, pit), len(pit) > 0, true
+	tr = p.traits(in, pit)
+	h = newHistory(in, core, pit, p.putOn(in, &tr, core, pit), end, float64(thermal.BoilingPoint(in.AltitudeM)))
+	return h, tr, len(pit) > 0, true
 }
 
 func fitFinished(p *Prior, c *Finished) (evidence, bool) {
@@ -119,7 +120,8 @@ func fitFinished(p *Prior, c *Finished) (evidence, bool) {
 	var ev evidence
 	var logs []float64
 	for way := range p.Ways {
-		pr := newProblem(h, p, newNormal(p.Ways[way].at(&tr, pitMeasured)))
+		mean, cov := p.Ways[way].at(&tr, pitMeasured)
+		pr := newProblem(h, p, newNormal(mean, h.loosen(cov)))
 		post := pr.fit(vector{}, finishedRounds)
 		f := fitted{traits: tr, known: c.Input.ThicknessMM > 0, at: pr.place(&post.best)}
 		f.spread = pr.covariance(&post)
@@ -186,7 +188,19 @@ func maximise(from *Prior, seen []evidence) Prior {
 		first[i] = ev[0]
 	}
 	p.learnThickness(first)
+	p.count(first)
 	return p
+}
+
+// count adds cooks to those behind the prior.
+func (p *Prior) count(fits []fitted) {
+	p.Cuts = maps.Clone(p.Cuts)
+	if p.Cuts == nil {
+		p.Cuts = map[string]int{}
+	}
+	for _, f := range fits {
+		p.Cuts[f.cut]++
+	}
 }
 
 func (w *Way) maximise(from *Way, fits []fitted, total float64) {

@@ -87,6 +87,7 @@ func lessonOf(p *Prior, way int, c *Finished) (s lesson, ok bool) {
 		return s, false
 	}
 	mean, cov := p.Ways[way].at(&tr, pitMeasured)
+	cov = h.loosen(cov)
 	pr := newProblem(h, p, newNormal(mean, cov))
 	post := pr.fit(vector{}, finishedRounds)
 	s.extra = mat.NewSymDense(dims, nil)

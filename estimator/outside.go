@@ -3,26 +3,33 @@ package estimator
 import (
 	"math"
 	"slices"
+
+	"stallkeeper/estimator/thermal"
 )
 
 // The rules for a probe that left its place (common practice, no source): a core cannot change faster than leap within
 // a quarter of an hour, so what follows a leap is air, or another place in the piece.
 const (
-	leap       = 15.0           // K within leapSpan: the probe is out of the meat
-	leapSpan   = 15 * 60 * 1000 // ms
-	settleIn   = 10 * 60 * 1000 // ms after the first reading in which a probe may still be put in
-	acceptNew  = 45 * 60 * 1000 // ms after which readings elsewhere are taken as the new truth
-	returnRoom = 12.0           // K from where it was, plus the fastest rise, at which a probe is back in
-	fastest    = 45.0 / 3.6e6   // K/ms that a core may rise
-	shift      = 5.0            // K between observations beyond the fastest change: pushed to another depth
+	leap        = 15.0           // K within leapSpan: the probe is out of the meat
+	leapSpan    = 15 * 60 * 1000 // ms
+	settleIn    = 10 * 60 * 1000 // ms after the first reading in which a probe may still be put in
+	acceptNew   = 45 * 60 * 1000 // ms after which readings elsewhere are taken as the new truth
+	returnRoom  = 12.0           // K from where it was, plus the fastest rise, at which a probe is back in
+	fastest     = 45.0 / 3.6e6   // K/ms that a core may rise
+	hottestMeat = 106.0          // °C, a little above where water boils at sea level
+	shift       = 5.0            // K between observations beyond the fastest change: pushed to another depth
 )
 
 // inMeat leaves out spells in which the probe was pulled out: from a leap until it is back near where it was, or until
 // three quarters of an hour have passed.
-func inMeat(core []point) []point {
+// Readings that no meat with water in it gives, hotter than hottestMeat or the target, are of air and left out at once.
+func inMeat(core []point, target thermal.Celsius) []point {
 	out := make([]point, 0, len(core))
 	var since int64 // of the spell outside; 0 = in the meat
 	for _, p := range core {
+		if p.c > math.Max(hottestMeat, float64(target)+5) {
+			continue
+		}
 		if len(out) == 0 || p.ms-core[0].ms < settleIn {
 			out = append(out, p)
 			continue

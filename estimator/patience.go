@@ -14,9 +14,10 @@ const (
 	patienceTries = 5
 )
 
-// lose draws anew most scenarios that take longer than people let a piece sit. A target that is out of reach stays so.
+// lose draws anew most scenarios that take longer than people let a piece sit. A target that is out of reach stays so, and
+// where the fire is out nobody is watching.
 func (s *scenarios) lose(e *Estimator, in *Input, at time.Time) {
-	if s.outOfReach(in) != "" {
+	if s.outOfReach(in) != "" || s.a.outage > 0 {
 		return
 	}
 	began := time.UnixMilli(s.h.t0)

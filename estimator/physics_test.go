@@ -119,7 +119,7 @@ func TestForwardModel_BrisketLoss(t *testing.T) {
 				for minute := 0; col.probe(&g) < c.core && minute < 36*60; minute += 2 {
 					col.step(&p, &g, pit, 120, bare)
 				}
-				l := lossAt(math.Min(col.lost/p.massPerArea(), 0.6), c.core)
+				l := lossAt((&member{c: col, p: p}).evaporated(), c.core)
 				total, evaporated = append(total, l.Total()), append(evaporated, l.Evaporated)
 				juice, fat = append(juice, l.Juice), append(fat, l.Fat)
 			}

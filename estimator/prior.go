@@ -16,6 +16,8 @@ type Prior struct {
 	Noise     Noise
 	Habits    Habits
 	Cooks     int // finished cooks behind it
+	// Cuts counts them by cut. A cut that is not among them keeps more of the handbook's spread. nil = not counted.
+	Cuts map[string]int `json:",omitempty"`
 }
 
 // Way is one normal distribution of the coordinates. Pieces that dry in different ways need more than one.
@@ -35,6 +37,7 @@ type traits struct {
 	cut              string
 	mass, thick, hot float64 // the covariates of Row
 	thickSD          float64 // sd of thick where it was not measured
+	strange          bool    // no cook behind the prior was of this cut
 	fire             swing
 }
 
@@ -89,7 +92,8 @@ func (p *Prior) traits(in *Input, pit []point) traits {
 		kg = 3
 		mm, thickSD = math.Exp(th[0]+th[1]*math.Log(kg)), th[2]+0.15
 	}
-	t := traits{cut: string(in.Cut), mass: math.Log(kg / 3), thick: math.Log(mm / 70), thickSD: thickSD, fire: swingOf(in, pit)}
+	t := traits{cut: string(in.Cut), mass: math.Log(kg / 3), thick: math.Log(mm / 70), thickSD: thickSD, fire: swingOf(in, pit),
+		strange: p.Cuts != nil && p.Cuts[string(in.Cut)] == 0}
 	if sp := float64(in.SetPoint); sp > 60 && sp < 200 {
 		t.hot = (sp - 115) / 20
 	}
@@ -111,11 +115,23 @@ func (w *Way) at(t *traits, pitMeasured bool) (mean vector, cov *mat.SymDense) {
 			cov.SetSym(i, j, cov.At(i, j)+rows[i].Thick*rows[j].Thick*t.thickSD*t.thickSD)
 		}
 	}
+	if t.strange {
+		for i, sd := range handSD {
+			cov.SetSym(i, i, cov.At(i, i)+strangeShare*sd*sd)
+		}
+	}
 	if !pitMeasured {
 		cov.SetSym(pPit, pPit, cov.At(pPit, pPit)+unseenPit*unseenPit)
 	}
 	return mean, cov
 }
+
+// strangeShare is how much of the handbook's variance is added for a cut that no cook taught: what cuts differ by comes on top
+// of what pieces of one cut differ by (a choice of this project, no source).
+const strangeShare = 0.5
+
+// handSD is the spread of the coordinates over pieces before any cook was seen.
+var handSD = vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
 
 // unseenPit is how much more uncertain the pit's offset is where nobody measures the pit, K.
 const unseenPit = 6.0
@@ -152,8 +168,7 @@ func BasePrior() Prior {
 	}
 	crust := vector{0, 0, math.Log(20), math.Log(0.33), math.Log(1.3), math.Log(3), math.Log(3000), logit(0.25), 0, 0,
 		math.Log(0.6), math.Log(0.8), logit(0.3), math.Log(0.08), math.Log(0.42)}
-	sd := vector{0.25, 0.7, 0.3, 0.5, 0.6, 0.4, 0.5, 0.8, 0.7, 4, 0.3, 0.2, 0.8, 0.6, 0.3}
-	p.Ways = []Way{handWay(&crust, &sd)}
+	p.Ways = []Way{handWay(&crust, &handSD)}
 	p.Noise = Noise{Misfit: 0.5, MisfitH: 0.75, Reading: 0.3, Ahead: 0.6, WalkH: 0.05, WalkWet: 0.15, Overdisp: 1.0, PitSag: 1.1, PitDrift: 1.5}
 	p.Habits = Habits{WrapShift: -1, WrapSpread: 3, WrapShare: 0.2, WrapAt: 69, RaiseShare: 0.3, RaiseAt: 65.5, RaiseSD: 3, RaiseBy: []float64{11, 14, 14, 28}}
 	return p

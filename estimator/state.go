@@ -15,7 +15,9 @@ const (
 	stallFastest = 4.0 // K/h: faster than this is no stall, whatever went before
 	stallLeft    = 5.5 // K/h: a stall that gets faster than this is over
 	paceSpan     = 50 * time.Minute
+	stallRise    = 6.0 // K above its lowest: a stall that has come so far and is no longer slow is over
 	coolingFall  = 4.0 // K below the highest
+	warmsAgain   = 0.1 // K/h: a piece that cooled is no longer cooling
 	staleAfter   = 150 * time.Minute
 )
 
@@ -56,6 +58,9 @@ func (h *history) judge(in *Input, at time.Time) situation {
 			enter(Cooling, middle)
 		case around != bare:
 			enter(Wrapped, wrappedSince(past, now))
+		case s.state == Cooling && !(s.pace > warmsAgain):
+		case s.state == Stall && s.pace >= stallFastest && o.c > s.low+stallRise:
+			enter(Climbing, middle)
 		case s.state == Stall && (math.IsNaN(s.pace) || s.pace < stallLeft && s.pace < resumePace*steepest):
 		case o.c >= stallFrom && slow:
 			enter(Stall, middle)
