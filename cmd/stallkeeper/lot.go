@@ -174,7 +174,7 @@ func (s lotShowCmd) Run(c *console) error {
 	}
 	fmt.Fprintf(c.out, "%s: %s, opened %s by %s, %s\n", lot.ID, lot.Product, clock(lot.Opened), lot.OpenedBy, lot.state())
 	for _, p := range lot.Pieces {
-		fmt.Fprintf(c.out, "  piece        %s %s%s\n", p.ID, p.Cut, map[bool]string{true: ", intact"}[p.Intact])
+		fmt.Fprintf(c.out, "  piece        %s %s%s\n", p.ID, cook.CutName(p.Cut), map[bool]string{true: ", intact"}[p.Intact])
 	}
 	for _, r := range lot.Raw {
 		fmt.Fprintf(c.out, "  raw material %s, %s %s\n", r.Body.Name, r.Body.Supplier, r.Body.Reference)

@@ -82,7 +82,7 @@ const decide = "Whether it may be served is for the person who answers for food 
 
 // ComeUpMissed says that a piece took too long to warm up.
 func (w Words) ComeUpMissed(name string, used, within time.Duration, level thermal.Celsius, intact bool) string {
-	text := fmt.Sprintf("%s has spent %s between 10 and 54 °C, now %s; the limit is %s (USDA FSIS cooking guideline, 2021). ", name, when.Span(used), level, when.Span(within))
+	text := fmt.Sprintf("%s has spent %s between 10 and 54.4 °C (50 and 130 °F), now %s; the limit is %s (USDA FSIS cooking guideline, 2021). ", name, when.Span(used), level, when.Span(within))
 	if intact {
 		return text + "It is marked as intact: its surface may be judged instead, with support. Large barbecue pieces often cannot meet this limit."
 	}
@@ -95,7 +95,7 @@ func (w Words) ComeUpRisk(name string, due, forecast, now time.Time, within time
 	if !forecast.IsZero() {
 		reach = "about " + w.due(forecast, now)
 	}
-	return fmt.Sprintf("Forecast: %s, now %s, passes 54 °C %s; its %s of warming up end at %s. Raise the pit, or wrap it, and see that the fire is well.",
+	return fmt.Sprintf("Forecast: %s, now %s, passes 54.4 °C (130 °F) %s; its %s of warming up end at %s. Raise the pit, or wrap it, and see that the fire is well.",
 		name, level, reach, when.Span(within), w.due(due, now))
 }
 
@@ -117,7 +117,7 @@ func (w Words) CoolingRisk(name string, to thermal.Celsius, due, forecast, now t
 
 // HoldMissed says that something held hot has cooled.
 func (w Words) HoldMissed(name string, low thermal.Celsius, since, now time.Time, level thermal.Celsius) string {
-	return fmt.Sprintf("%s %s, under %s since %s. Reheat it to 74 °C within 2 h, or begin to chill it and end the holding. %s",
+	return fmt.Sprintf("%s %s, under %s since %s. Reheat it to 74 °C (165 °F) within 2 h, or begin to chill it and end the holding. %s",
 		name, level, whole(low), w.due(since, now), decide)
 }
 

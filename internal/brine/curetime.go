@@ -76,7 +76,7 @@ func EstimateCure(p CurePiece) (CureTime, error) {
 		decide(7*inches, fmt.Sprintf("7 days an inch over %.0f mm", p.ThicknessMM))
 		slow, usual, fast := p.diffusion(saltSlow), p.diffusion(saltUsual), p.diffusion(saltFast)
 		out.Rules = append(out.Rules, CureRule{Name: "salt diffusion", Low: fast, High: slow,
-			Basis: "order of magnitude: " + p.diffusionWords() + ", D 1 to 3e-10 m²/s at 2 to 5 °C (from memory)"})
+			Basis: "order of magnitude: " + p.diffusionWords() + ", by how fast salt spreads in raw meat at 2 to 5 °C (36 to 41 °F): 0.4 to 1.1 mm² an hour (from memory)"})
 		decide(usual, fmt.Sprintf("salt needs about %.0f days to the middle of %.0f mm in a brine of %.1f %%", math.Ceil(usual), p.ThicknessMM, p.BrineSalt))
 	}
 	out.Rules = append(out.Rules, p.byPound()...)

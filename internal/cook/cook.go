@@ -92,6 +92,25 @@ var cuts = []string{"brisket_packer", "brisket_flat", "brisket_flat_cured", "por
 // Cuts lists the known cuts.
 func Cuts() []string { return slices.Clone(cuts) }
 
+// CutName is a cut in words, the same wherever people read of it; a cut that is not known keeps its name.
+func CutName(cut string) string {
+	switch cut {
+	case "brisket_packer":
+		return "whole brisket"
+	case "brisket_flat_cured":
+		return "brisket flat, cured"
+	case "turkey_whole":
+		return "whole turkey"
+	case "chicken_whole":
+		return "whole chicken"
+	case "beef_rib":
+		return "beef ribs"
+	case "fish_side":
+		return "side of fish"
+	}
+	return strings.ReplaceAll(cut, "_", " ")
+}
+
 // ProbeIDs gives the probes of a piece: those named, or its own id.
 func (p Piece) ProbeIDs() []ProbeID {
 	if len(p.Probes) > 0 {

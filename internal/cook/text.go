@@ -43,7 +43,7 @@ func CheckSeen(what, s string) error {
 		return fmt.Errorf("%s has invalid characters: type it again as plain text", what)
 	}
 	if r, found := unseenIn(s); found {
-		return fmt.Errorf("%s has the character %U, which is a control character or cannot be seen: type it again, do not paste it", what, r)
+		return fmt.Errorf("%s has the character %U, which is a control character or cannot be seen: type it again as plain text", what, r)
 	}
 	return nil
 }

@@ -266,23 +266,40 @@ func entered(lot *record.Lot, d record.Draft) bool {
 		switch b := body.(type) {
 		case *record.Deviation:
 			n, ok := d.Body.(record.Deviation)
-			return ok && b.Rule == n.Rule && b.Limit == n.Limit && b.Stage == n.Stage && b.Piece == n.Piece && b.From.Equal(n.From) && outcomeWord(b.What) == outcomeWord(n.What)
+			return ok && b.Rule == n.Rule && sameLimit(b.Limit, n.Limit) && b.Stage == n.Stage && b.Piece == n.Piece && b.From.Equal(n.From) && outcomeWord(b.What) == outcomeWord(n.What)
 		case *record.Monitoring:
 			n, ok := d.Body.(record.Monitoring)
-			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && e.At.Equal(cook.Instant(d.At)) && b.Limit == n.Limit
+			return ok && b.Rule == n.Rule && b.Stage == n.Stage && b.Piece == n.Piece && e.At.Equal(cook.Instant(d.At)) && sameLimit(b.Limit, n.Limit)
 		}
 		return false
 	})
 }
 
+// sameLimit compares two limits but for what stands in brackets: the other scale was not always written there.
+func sameLimit(a, b string) bool { return unbracketed(a) == unbracketed(b) }
+
+func unbracketed(limit string) string {
+	for {
+		before, rest, open := strings.Cut(limit, " (")
+		_, after, closed := strings.Cut(rest, ")")
+		if !open || !closed {
+			return limit
+		}
+		limit = before + after
+	}
+}
+
 // The words that a deviation begins with.
 const (
 	missedWord  = "Missed"
-	unknownWord = "Not known whether it was met"
+	unknownWord = "Not known whether the limit was met"
 )
 
 func outcomeWord(what string) string {
 	word, _, _ := strings.Cut(what, ":")
+	if word == "Not known whether it was met" { // as it was once written
+		return unknownWord
+	}
 	return word
 }
 

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"stallkeeper/internal/record"
 )
@@ -19,7 +20,7 @@ func csvHead() []string {
 }
 
 // CSV writes one row for each entry of the lot, and before them the checks of its instruments, by RFC 4180: commas, CRLF, UTF-8. Times stand
-// in UTC and local with the offset, by RFC 3339. A text that a spreadsheet would take for a formula (it begins with = + - @ or a control character) gets
+// in UTC and local with the offset, by RFC 3339. A text that a spreadsheet would take for a formula (it begins with = + - @, also in full width, or a control character) gets
 // an apostrophe before it; numbers are the program's own and do not. It fails only on an entry that cannot be read.
 func CSV(a Account) ([]byte, error) {
 	var out bytes.Buffer
@@ -90,7 +91,7 @@ func csvPoint(body record.Body) []string {
 
 // safe keeps a spreadsheet from taking a text for a formula.
 func safe(text string) string {
-	if text == "" || strings.IndexByte("=+-@\t\r\n|", text[0]) < 0 {
+	if first, _ := utf8.DecodeRuneInString(text); text == "" || !strings.ContainsRune("=+-@\t\r\n|＝＋－＠", first) {
 		return text
 	}
 	return "'" + text

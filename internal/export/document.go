@@ -11,6 +11,7 @@ import (
 
 	"codeberg.org/go-pdf/fpdf"
 
+	"stallkeeper/internal/cook"
 	"stallkeeper/internal/record"
 	"stallkeeper/internal/when"
 )
@@ -125,7 +126,7 @@ func (d *document) pieces() {
 	} else {
 		rows := make([][]cell, 0, len(d.Lot.Pieces))
 		for _, p := range d.Lot.Pieces {
-			rows = append(rows, plain(string(p.ID), orDash(strings.ReplaceAll(p.Cut, "_", " ")), pick(p.Intact, "intact", "not intact, or not known"), d.thickness(p), d.weights(p), orDash(p.Note)))
+			rows = append(rows, plain(string(p.ID), orDash(cook.CutName(p.Cut)), pick(p.Intact, "intact", "not intact, or not known"), d.thickness(p), d.weights(p), orDash(p.Note)))
 		}
 		d.heading("Pieces and weights", 20)
 		d.table([]column{{"Piece", 2}, {"Cut", 3}, {"Interior", 3}, {"Thickness", 2}, {"Weights", 5}, {"Note", 4}}, rows)

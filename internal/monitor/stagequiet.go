@@ -95,7 +95,7 @@ func (s *stage) comeUpNeed(c *clocks, p *piece) []need {
 			}
 		}
 	}
-	return runsOut(u, c, fmt.Sprintf("%s must have passed 54 °C (the limit of its warming up)", s.title()))
+	return runsOut(u, c, fmt.Sprintf("%s must have passed 54.4 °C, 130 °F (the limit of its warming up)", s.title()))
 }
 
 // holdNeed is when people are warned of a hold that sinks.

@@ -45,7 +45,7 @@ func (p Plan) event(b *lines, s Step) {
 	b.put("TRANSP:TRANSPARENT")
 	b.alarm(fmt.Sprintf("TRIGGER:-PT%dM", int(reminder.Minutes())), title(s, len(p.Pieces)))
 	if last := s.Latest.Add(-reminder); last.After(s.At) {
-		b.alarm("TRIGGER;VALUE=DATE-TIME:"+utc(last), "last moment for "+title(s, len(p.Pieces)))
+		b.alarm("TRIGGER;VALUE=DATE-TIME:"+utc(last), "last moment: "+title(s, len(p.Pieces)))
 	}
 	b.put("END:VEVENT")
 }

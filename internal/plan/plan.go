@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"stallkeeper/estimator"
@@ -142,8 +143,8 @@ func trouble(r Request, p Piece, s smoke, steps []Step) []string {
 	if p.Done != "" {
 		begin = steps[1]
 	}
-	return []string{fmt.Sprintf("%s: from %s to the table it takes at least %s, and there are %s; %s would have had to be by %s",
-		p.ID, begin.ID, span(served.Sub(begin.At)), span(r.Serve.Sub(r.Now)), begin.ID, when.Day(begin.Latest, r.Zone))}
+	return []string{fmt.Sprintf("%s: from %q to the table it takes at least %s, and there are %s; it would have had to be by %s",
+		p.ID, begin.ID.Words(), span(served.Sub(begin.At)), span(r.Serve.Sub(r.Now)), when.Day(begin.Latest, r.Zone))}
 }
 
 // first says what must be begun first.
@@ -155,7 +156,7 @@ func first(p Plan) string {
 		}
 	}
 	s := p.Steps[i]
-	what := string(s.ID)
+	what := strconv.Quote(s.ID.Words())
 	if len(p.Request.Pieces) > 1 && s.Piece != "" {
 		what += " of " + string(s.Piece)
 	}

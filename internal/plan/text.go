@@ -102,7 +102,7 @@ func (p Plan) byDay() string {
 			today = d
 			b.WriteString("\n" + d + "\n")
 		}
-		head := fmt.Sprintf("%s  %s", when.Clock(s.At, zone), s.ID)
+		head := fmt.Sprintf("%s  %s", when.Clock(s.At, zone), s.ID.Words())
 		if len(p.Pieces) > 1 && s.Piece != "" {
 			head += "  " + strings.Join(pieces, ", ")
 		}
@@ -148,8 +148,8 @@ func (p Plan) bases() []string {
 			order = append(order, s.Basis)
 		}
 		ids := steps[s.Basis]
-		if len(ids) == 0 || ids[len(ids)-1] != string(s.ID) {
-			steps[s.Basis] = append(ids, string(s.ID))
+		if len(ids) == 0 || ids[len(ids)-1] != s.ID.Words() {
+			steps[s.Basis] = append(ids, s.ID.Words())
 		}
 	}
 	lines := make([]string, len(order))
@@ -206,7 +206,7 @@ func fold(s, indent string) string {
 // title names a step in a calendar.
 func title(s Step, pieces int) string {
 	if pieces > 1 && s.Piece != "" {
-		return fmt.Sprintf("%s: %s", s.ID, s.Piece)
+		return fmt.Sprintf("%s: %s", s.ID.Words(), s.Piece)
 	}
-	return string(s.ID)
+	return s.ID.Words()
 }

@@ -204,7 +204,7 @@ func (l *Lot) acceptsSecondPerson(e Entry, body Body) error {
 		}
 	}
 	if containsPerson(makers, e.By) {
-		return conflict("%s made records of this lot: a %s is for somebody else (%s made them)", e.By, e.Kind, strings.Join(makers, ", "))
+		return conflict("%s made records of this lot: a %s is for somebody else (%s made them)", e.By, e.Kind.KindName(), strings.Join(makers, ", "))
 	}
 	if r, ok := body.(*Review); ok && r.Ship {
 		if open := l.OpenDeviations(); len(open) > 0 {

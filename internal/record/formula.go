@@ -24,39 +24,92 @@ func (t *teller) formula(text raw) {
 	t.nested("", v)
 }
 
-// nested says each member of objects and lists on a line of its own.
+// recipeWords are what the keys of the brine calculation are called by people, in the order in which they are read; other keys follow by name.
+var recipeWords = [][2]string{{"weights", "weights"}, {"cure", "curing salt"}, {"pickle", "brine in all"}, {"brine_salt", "salt in the brine"}, {"salometer", "salometer"},
+	{"meat_salt", "salt in the meat, once even"}, {"ingoing_nitrite", "ingoing nitrite, as sodium nitrite"}, {"ingoing_nitrite_ion", "the same as nitrite ion, as the EU counts"},
+	{"limit", "limit of ingoing nitrite"}, {"limit_source", "source of the limit"}, {"within", "within the limit"}, {"accelerator", "ascorbate or erythorbate"},
+	{"cure_time default", "cure time"}, {"cure_time because", "cure time because"}, {"cure_time rules", "cure time by the rule"}, {"spices", "spices"}, {"notes", "note"}}
+
+// called is what people call a key, and its place among the others.
+func called(key string) (name string, place int) {
+	for i, w := range recipeWords {
+		if w[0] == key {
+			return w[1], i
+		}
+	}
+	return spaced(key), len(recipeWords)
+}
+
+// nested says each member of objects and lists on a line of its own; what has only a name and a figure each stands on one.
 func (t *teller) nested(name string, v any) {
 	switch v := v.(type) {
 	case map[string]any:
-		for _, k := range slices.Sorted(maps.Keys(v)) {
+		for _, k := range inReadingOrder(name, v) {
 			t.nested(strings.TrimSpace(name+" "+k), v[k])
 		}
 	case []any:
-		for i, one := range v {
-			members, ok := one.(map[string]any)
-			if !ok {
-				t.nested(name+" "+strconv.Itoa(i+1), one)
-				continue
-			}
-			label, text := oneLine(members)
-			t.say(spaced(name)+": "+pick(label != "", label, strconv.Itoa(i+1)), text)
-		}
+		t.list(name, v)
 	default:
-		name, unit := unitOf(name)
-		t.say(spaced(name), plainly(v, unit))
+		key, unit := unitOf(name)
+		name, _ := called(key)
+		t.say(name, plainly(v, unit))
 	}
 }
 
-// oneLine puts an object of a list on one line; what it is called, under "what" or "name", is its label.
+func inReadingOrder(name string, members map[string]any) []string {
+	keys := slices.Sorted(maps.Keys(members))
+	place := func(k string) int {
+		key, _ := unitOf(strings.TrimSpace(name + " " + k))
+		if _, n := called(key); n < len(recipeWords) {
+			return n
+		}
+		for i, w := range recipeWords { // an object, whose members have places
+			if strings.HasPrefix(w[0], key+" ") {
+				return i
+			}
+		}
+		return len(recipeWords)
+	}
+	slices.SortStableFunc(keys, func(a, b string) int { return place(a) - place(b) })
+	return keys
+}
+
+func (t *teller) list(name string, list []any) {
+	word, _ := called(name)
+	var short []string
+	for i, one := range list {
+		members, ok := one.(map[string]any)
+		if !ok {
+			t.nested(name, one)
+			continue
+		}
+		label, text := oneLine(members)
+		if label != "" && len(members) == 2 {
+			short = append(short, label+" "+text)
+			continue
+		}
+		t.say(word+": "+pick(label != "", label, strconv.Itoa(i+1)), text)
+	}
+	t.say(word, strings.Join(short, ", "))
+}
+
+// oneLine puts an object of a list on one line; what it is called, under "what" or "name", is its label. A lowest and a highest are a range, and
+// on what it rests needs no name.
 func oneLine(members map[string]any) (label, line string) {
 	var said []string
+	low, high := members["low_days"], members["high_days"]
+	if low != nil && high != nil {
+		from, to := plainly(low, ""), plainly(high, "days")
+		said = append(said, pick(from+" days" == to, to, from+" to "+to))
+	}
 	for _, k := range slices.Sorted(maps.Keys(members)) {
 		name, unit := unitOf(k)
 		text := plainly(members[k], unit)
 		switch {
 		case k == "what" || k == "name":
 			label = text
-		case name == "":
+		case len(said) > 0 && (k == "low_days" || k == "high_days"):
+		case name == "" || k == "basis":
 			said = append(said, text)
 		default:
 			said = append(said, spaced(name)+" "+text)

@@ -36,7 +36,7 @@ func (l *Lot) Standing(in *time.Location) []Point {
 			said++
 		}
 	}
-	out = append(out, Point{fmt.Sprintf("Of %d entries, %d were made more than %d minutes after the event, %d correct an earlier one and %d withdraw one.",
+	out = append(out, Point{fmt.Sprintf("Of %d entries, %d came more than %d minutes after the event. Corrections of earlier entries: %d. Withdrawals: %d.",
 		len(l.Entries), late, int(LateAfter/time.Minute), corrected, withdrawn), false})
 	if said > 0 {
 		out = append(out, Point{fmt.Sprintf("%d entries bear a name that was only typed in: neither PIN nor login stood behind it, so anybody at the machine may have made them.", said), true})

@@ -21,7 +21,7 @@ type Said struct {
 // KindName is the kind in words: "corrective action".
 func (k Kind) KindName() string {
 	if k == KindReview {
-		return string(k)
+		return "pre-shipment review"
 	}
 	return strings.ReplaceAll(string(k), "-", " ")
 }
@@ -179,7 +179,7 @@ func (t *teller) point(p ControlPoint) *teller {
 }
 
 func pieceWords(p Piece) string {
-	words := []string{pick(p.Cut != "", strings.ReplaceAll(p.Cut, "_", " "), "cut not given"), pick(p.Intact, "intact", "not intact, or not known to be")}
+	words := []string{pick(p.Cut != "", cook.CutName(p.Cut), "cut not given"), pick(p.Intact, "intact", "not intact, or not known to be")}
 	if p.ThicknessMM > 0 {
 		words = append(words, number(p.ThicknessMM)+" mm thick")
 	}

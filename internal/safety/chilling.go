@@ -134,10 +134,10 @@ func coolingStage(t Trace, stage Stage, s Settings) (v Verdict, ok bool) {
 		v.Because = fmt.Sprintf("probe %s needed more than %s", t.Probe, when.Exact(stage.Within)) + s.advise(r[start:end+1])
 	case !reached:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("probe %s has not come down to %g °F in the log", t.Probe, stage.ToF)
+		v.Because = fmt.Sprintf("probe %s has not come down to %s in the log", t.Probe, fahrenheit(stage.ToF))
 	case !seen:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", t.Probe, stage.FromF)
+		v.Because = fmt.Sprintf("the readings of probe %s begin below %s, or not surely above it: when the clock began is not known", t.Probe, fahrenheit(stage.FromF))
 	case gap:
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(s.maxGap()), t.Probe)
@@ -173,7 +173,7 @@ func hotHolding(t Trace, off time.Time, limitF float64, source string, s Setting
 			judged--
 		}
 	}
-	v := Verdict{Rule: HotHolding, Source: source, Needed: fmt.Sprintf("held at or above %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
+	v := Verdict{Rule: HotHolding, Source: source, Needed: "held at or above " + fahrenheit(limitF), At: r[last].Time}
 	v = held(v, t, first, judged, s, func(x cook.Reading) bool { return s.asHot(x) >= limitF })
 	if v.Outcome == Met {
 		v.Measured = when.Span(r[last].Time.Sub(r[first].Time)) + " within the limit"
@@ -207,7 +207,7 @@ func coldHolding(t Trace, limitF float64, source string, s Settings) (Verdict, b
 	for judged < last && s.asCold(r[judged]) > limitF && r[judged+1].Celsius < r[judged].Celsius {
 		judged++
 	}
-	v := Verdict{Rule: ColdHolding, Source: source, Needed: fmt.Sprintf("kept at or below %g °F (%.1f °C)", limitF, float64(thermal.FromFahrenheit(limitF))), At: r[last].Time}
+	v := Verdict{Rule: ColdHolding, Source: source, Needed: "kept at or below " + fahrenheit(limitF), At: r[last].Time}
 	v = held(v, t, judged, last, s, func(x cook.Reading) bool { return s.asCold(x) <= limitF })
 	if v.Outcome == Met && s.gapWithin(r, hot, last) {
 		v.Outcome, v.Because = Unknown, fmt.Sprintf("more than %s without readings lie in the chilling of probe %s", when.Exact(s.maxGap()), t.Probe)
@@ -227,7 +227,7 @@ func held(v Verdict, t Trace, first, last int, s Settings, fine func(cook.Readin
 	for _, r := range t.Readings[first : last+1] {
 		if !fine(r) {
 			v.Outcome, v.At = Missed, r.Time
-			v.Measured = fmt.Sprintf("%.1f °C (%.1f °F)", float64(r.Celsius), r.Celsius.Fahrenheit())
+			v.Measured = celsius(r.Celsius)
 			v.Because = fmt.Sprintf("probe %s left the limit", t.Probe)
 			break
 		}
@@ -240,7 +240,7 @@ func held(v Verdict, t Trace, first, last int, s Settings, fine func(cook.Readin
 func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
 	limit := s.dangerLimit()
 	v := Verdict{Rule: DangerZone, Outcome: Met, Source: dangerSource,
-		Needed: fmt.Sprintf("at most %s between %g and %g °C", when.Exact(limit), float64(low), float64(high))}
+		Needed: fmt.Sprintf("at most %s between %s", when.Exact(limit), zoneWords(low, high))}
 	var total time.Duration
 	gap := len(t.Readings) < 2
 	slack := thermal.Celsius(s.InstrumentError)
@@ -259,7 +259,7 @@ func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
 		}
 	}
 	v.Measured = when.Exact(total)
-	v.Because = fmt.Sprintf("probe %s spent %s there; a pit below 120 °C crosses it slowly, which for an intact piece is of low priority", t.Probe, when.Exact(total))
+	v.Because = fmt.Sprintf("probe %s spent %s between %s; a pit below 120 °C (248 °F) crosses it slowly, which for an intact piece is of low priority", t.Probe, when.Exact(total), zoneWords(low, high))
 	if v.Outcome == Met && gap {
 		v.Outcome = Unknown
 		v.Because += fmt.Sprintf("; more than %s without readings are not counted", when.Exact(s.maxGap()))
@@ -268,4 +268,9 @@ func dangerZone(t Trace, low, high thermal.Celsius, s Settings) Verdict {
 		v.At = t.Readings[n-1].Time
 	}
 	return v
+}
+
+// zoneWords names the danger zone in both scales: "5 and 57 °C (41 and 135 °F)".
+func zoneWords(low, high thermal.Celsius) string {
+	return celsiusRange(fmt.Sprintf("%g", float64(low)), "and", fmt.Sprintf("%g", float64(high)), low, high, 0)
 }

@@ -6,7 +6,7 @@ import (
 	"stallkeeper/internal/cook"
 )
 
-const usdaCold = "USDA FSIS cold storage chart: refrigerate at 40 °F or below (the Food Code has 41 °F)"
+const usdaCold = "USDA FSIS cold storage chart: refrigerate at 40 °F (4.4 °C) or below (the Food Code has 41 °F, 5 °C)"
 
 // usdaColdRules judge what was kept cold after cooking by the stricter of the two standards.
 func usdaColdRules(x Subject, s Settings) []Verdict {

@@ -46,10 +46,10 @@ func dwell(t Trace, table Table, s Settings) Verdict {
 		total, at, met := timeAtOrAbove(t.Readings, row, s)
 		if met && (v.Outcome != Met || at.Before(v.At)) {
 			v.Outcome, v.At = Met, at
-			v.Measured = fmt.Sprintf("%s at or above %g °F (%.1f °C)", when.Exact(total), row.Fahrenheit, float64(thermal.FromFahrenheit(row.Fahrenheit)))
-			v.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", row.Fahrenheit, when.Exact(row.Dwell), t.Probe)
+			v.Measured = fmt.Sprintf("%s at or above %s", when.Exact(total), fahrenheit(row.Fahrenheit))
+			v.Because = fmt.Sprintf("the row %s needs %s, reached by probe %s", fahrenheit(row.Fahrenheit), when.Exact(row.Dwell), t.Probe)
 			if row.Fahrenheit < 140 {
-				v.Because += "; rows below 140 °F were not confirmed in later work (McMinn 2018): go hotter where you can"
+				v.Because += "; rows below 140 °F (60 °C) were not confirmed in later work (McMinn 2018): go hotter where you can"
 			}
 		}
 		if p := total.Seconds() / max(row.Dwell.Seconds(), 1); p > share {
@@ -59,7 +59,7 @@ func dwell(t Trace, table Table, s Settings) Verdict {
 	if v.Outcome == Met {
 		return v
 	}
-	v.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(bestTime), best.Fahrenheit)
+	v.Measured = fmt.Sprintf("%s at or above %s", when.Exact(bestTime), fahrenheit(best.Fahrenheit))
 	v.Because = fmt.Sprintf("no row of the table was reached by probe %s: %s", t.Probe, hottest(t))
 	if len(t.Readings) == 0 || s.gapWithin(t.Readings, 0, len(t.Readings)-1) {
 		v.Outcome = Unknown
@@ -97,9 +97,9 @@ func needs(table Table, s Settings) string {
 			break
 		}
 	}
-	text := fmt.Sprintf("%s: for instance %s at %g °F (%.1f °C)", table.Name, when.Exact(first.Dwell), first.Fahrenheit, float64(thermal.FromFahrenheit(first.Fahrenheit)))
+	text := fmt.Sprintf("%s: for instance %s at %s", table.Name, when.Exact(first.Dwell), fahrenheit(first.Fahrenheit))
 	if s.InstrumentError > 0 {
-		return text + fmt.Sprintf(", plus %.2g °F for the instrument", 1.8*float64(s.InstrumentError))
+		return text + fmt.Sprintf(", plus %.2g °F (%.2g K) for the instrument", 1.8*float64(s.InstrumentError), float64(s.InstrumentError))
 	}
 	return text + ", instrument error taken as 0"
 }
@@ -114,7 +114,7 @@ func hottest(t Trace) string {
 			top = r
 		}
 	}
-	return fmt.Sprintf("its hottest reading was %.1f °C (%.1f °F)", float64(top.Celsius), top.Celsius.Fahrenheit())
+	return "its hottest reading was " + celsius(top.Celsius)
 }
 
 // The window of the come-up rule: FSIS-GD-2021-14, product between 50 and 130 °F while heating, 6 h in all.
@@ -174,13 +174,13 @@ func comeUp(t Trace, table Table, intact bool, s Settings) (v Verdict, ok bool) 
 		v.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", when.Exact(s.maxGap()), t.Probe)
 	case !heated:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("probe %s has not reached 130 °F in the log", t.Probe)
+		v.Because = fmt.Sprintf("probe %s has not reached 130 °F (54.4 °C) in the log", t.Probe)
 	case running:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("probe %s fell below 130 °F before a row of the table was reached, so the clock still runs", t.Probe)
+		v.Because = fmt.Sprintf("probe %s fell below 130 °F (54.4 °C) before a row of the table was reached, so the clock still runs", t.Probe)
 	case s.asCold(r[0]) > comeUpFrom:
 		v.Outcome = Unknown
-		v.Because = fmt.Sprintf("the readings of probe %s begin at %.0f °F, above 50 °F: how long it had been warm before is not known", t.Probe, r[0].Celsius.Fahrenheit())
+		v.Because = fmt.Sprintf("the readings of probe %s begin at %s, above 50 °F (10 °C): how long it had been warm before is not known", t.Probe, celsius(r[0].Celsius))
 	default:
 		v.Outcome = Met
 		v.Because = fmt.Sprintf("probe %s needed %s", t.Probe, when.Exact(took))

@@ -48,7 +48,7 @@ func humidity(x Subject, s Settings) []Verdict {
 	for _, o := range HumidityOptions() {
 		v := Verdict{Rule: Humidity, Outcome: Unknown, Source: fsisHumid, At: last, Needed: o.Name + ": " + o.Ask, Measured: "humidity is not measured",
 			Because: "a person has to say it: one of the options is enough, and none is needed for direct heat, a sealed bag, a casing that holds moisture, " +
-				"or pieces of 10 lb (4.5 kg) in an oven at 250 °F (121 °C) throughout; above 212 °F 90 % humidity is impossible"}
+				"or pieces of 10 lb (4.5 kg) in an oven at 250 °F (121 °C) throughout; above 212 °F (100 °C) 90 % humidity is impossible"}
 		cooked := last.Sub(first)
 		hot := from(table, o.EndpointF)
 		switch {
@@ -58,7 +58,7 @@ func humidity(x Subject, s Settings) []Verdict {
 		case o.EndpointF > 0 && len(hot.Rows) > 0:
 			if d := worst(cookedBy(x, hot, s)); d.Outcome == Missed {
 				v.Outcome, v.Measured = Missed, d.Measured
-				v.Because = fmt.Sprintf("the option needs a row of the table at %g °F or above", o.EndpointF)
+				v.Because = fmt.Sprintf("the option needs a row of the table at %s or above", fahrenheit(o.EndpointF))
 			}
 		}
 		out = append(out, v)
@@ -104,5 +104,5 @@ func exemptBySize(x Subject, first, last time.Time, s Settings) (Verdict, bool) 
 		}
 	}
 	return Verdict{Rule: Humidity, Outcome: Met, At: last, Source: fsisHumid, Needed: "none for pieces of 10 lb (4.5 kg) or more in an oven at 250 °F (121 °C) throughout",
-		Measured: fmt.Sprintf("%.1f kg, every reading of the oven at or above 250 °F", x.Piece.MassKg), Because: "the piece is large and the oven was hot throughout"}, true
+		Measured: fmt.Sprintf("%.1f kg, every reading of the oven at or above 250 °F (121 °C)", x.Piece.MassKg), Because: "the piece is large and the oven was hot throughout"}, true
 }

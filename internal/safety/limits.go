@@ -74,9 +74,9 @@ func (l Limits) cureMax() thermal.Celsius {
 }
 
 const (
-	cureSource    = "cure at 36 to 40 °F (from memory: a USDA bulletin on home curing of pork); the lower end is a choice of this project, where meat begins to freeze"
+	cureSource    = "cure at 36 to 40 °F, 2.2 to 4.4 °C (from memory: a USDA bulletin on home curing of pork); the lower end is a choice of this project, where meat begins to freeze"
 	holdSource    = "USDA FSIS Danger Zone fact sheet"
-	freezerSource = "USDA FSIS cold storage chart: 0 °F, for quality; what is frozen stays safe"
+	freezerSource = "USDA FSIS cold storage chart: 0 °F (-18 °C), for quality; what is frozen stays safe"
 )
 
 func shorter(own, published time.Duration) time.Duration {

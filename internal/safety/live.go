@@ -136,8 +136,8 @@ func (c *Cooking) Cooked() Progress {
 	p := Progress{Verdict: Verdict{Rule: Dwell, Source: c.table.Source, Needed: needs(c.table, c.s)}}
 	if !c.lethal.IsZero() {
 		p.Outcome, p.At, p.Used, p.Within = Met, c.lethal, c.row.Dwell, c.row.Dwell
-		p.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(c.row.Dwell), c.row.Fahrenheit)
-		p.Because = fmt.Sprintf("the row %g °F needs %s, reached by probe %s", c.row.Fahrenheit, when.Exact(c.row.Dwell), c.last.Probe)
+		p.Measured = fmt.Sprintf("%s at or above %s", when.Exact(c.row.Dwell), fahrenheit(c.row.Fahrenheit))
+		p.Because = fmt.Sprintf("the row %s needs %s, reached by probe %s", fahrenheit(c.row.Fahrenheit), when.Exact(c.row.Dwell), c.last.Probe)
 		return p
 	}
 	p.Outcome, p.Open = Unknown, true
@@ -148,7 +148,7 @@ func (c *Cooking) Cooked() Progress {
 		}
 	}
 	p.At = c.last.Time
-	p.Measured = fmt.Sprintf("%s at or above %g °F", when.Exact(p.Used), best.Fahrenheit)
+	p.Measured = fmt.Sprintf("%s at or above %s", when.Exact(p.Used), fahrenheit(best.Fahrenheit))
 	p.Because = fmt.Sprintf("no row of the table is reached yet by probe %s", c.last.Probe)
 	if c.begun && c.s.asHot(c.last) >= c.table.Rows[0].Fahrenheit {
 		p.Since = c.last.Time
@@ -175,9 +175,9 @@ func (c *Cooking) ComeUp() Progress {
 	case c.missing:
 		p.Because = fmt.Sprintf("more than %s without readings lie in the come-up of probe %s", when.Exact(c.s.maxGap()), probe)
 	case running:
-		p.Open, p.Because = true, fmt.Sprintf("probe %s has spent %s between 50 and 130 °F", probe, when.Exact(c.surely))
+		p.Open, p.Because = true, fmt.Sprintf("probe %s has spent %s between 50 and 130 °F (10 and 54.4 °C)", probe, when.Exact(c.surely))
 	case c.s.asCold(c.first) > comeUpFrom:
-		p.Because = fmt.Sprintf("the readings of probe %s begin at %.0f °F, above 50 °F: how long it had been warm before is not known", probe, c.first.Celsius.Fahrenheit())
+		p.Because = fmt.Sprintf("the readings of probe %s begin at %s, above 50 °F (10 °C): how long it had been warm before is not known", probe, celsius(c.first.Celsius))
 	default:
 		p.Outcome, p.Because = Met, fmt.Sprintf("probe %s needed %s", probe, when.Exact(c.surely))
 	}
@@ -240,12 +240,15 @@ func (l *Lukewarm) Add(r cook.Reading) {
 	}
 }
 
+// span names the zone.
+func (l *Lukewarm) span() string { return zoneWords(thermal.Celsius(l.low), thermal.Celsius(l.high)) }
+
 // Progress tells how the clock stands. It is never Met: the next stage may use up what is left.
 func (l *Lukewarm) Progress() Progress {
 	limit := l.s.dangerLimit()
 	p := Progress{Verdict: Verdict{Rule: DangerZone, Outcome: Unknown, Source: dangerSource, At: l.last.Time, Measured: when.Exact(l.total),
-		Needed: fmt.Sprintf("at most %s between %g and %g °C", when.Exact(limit), l.low, l.high)}, Used: l.total, Unseen: l.unseen, Within: limit, Since: l.since}
-	p.Because = fmt.Sprintf("probe %s has spent %s there", l.last.Probe, when.Exact(l.total))
+		Needed: fmt.Sprintf("at most %s between %s", when.Exact(limit), l.span())}, Used: l.total, Unseen: l.unseen, Within: limit, Since: l.since}
+	p.Because = fmt.Sprintf("probe %s has spent %s between %s", l.last.Probe, when.Exact(l.total), l.span())
 	switch {
 	case !l.missed.IsZero():
 		p.Outcome, p.At = Missed, l.missed

@@ -5,7 +5,6 @@ import (
 	"math"
 	"time"
 
-	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/when"
 )
@@ -124,7 +123,7 @@ func (l *leg) progress(c *Chilling) Progress {
 	probe := c.last.Probe
 	if !l.begun(c) {
 		p.Open = true
-		p.Because = fmt.Sprintf("probe %s has not begun to fall below %g °F", probe, l.FromF)
+		p.Because = fmt.Sprintf("probe %s has not begun to fall below %s", probe, fahrenheit(l.FromF))
 		return p
 	}
 	took := l.end.Time.Sub(l.start.Time)
@@ -148,9 +147,9 @@ func (l *leg) progress(c *Chilling) Progress {
 		p.Unseen = c.unseen
 		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(c.s.maxGap()), probe)
 	case !l.reached:
-		p.Open, p.Because = true, fmt.Sprintf("probe %s is on its way down to %g °F (%.1f °C)", probe, l.ToF, float64(thermal.FromFahrenheit(l.ToF)))
+		p.Open, p.Because = true, fmt.Sprintf("probe %s is on its way down to %s", probe, fahrenheit(l.ToF))
 	case !l.seen:
-		p.Because = fmt.Sprintf("the readings of probe %s begin below %g °F, or not surely above it: when the clock began is not known", probe, l.FromF)
+		p.Because = fmt.Sprintf("the readings of probe %s begin below %s, or not surely above it: when the clock began is not known", probe, fahrenheit(l.FromF))
 	case l.gap:
 		p.Unseen = c.unseen
 		p.Because = fmt.Sprintf("more than %s without readings lie in or before the cooling of probe %s", when.Exact(c.s.maxGap()), probe)

@@ -24,7 +24,7 @@ type Range struct {
 
 func (r Range) needed() string {
 	f := func(c thermal.Celsius) string {
-		return fmt.Sprintf("%.1f °C (%.1f °F)", float64(c), c.Fahrenheit())
+		return celsius(c)
 	}
 	text := fmt.Sprintf("between %s and %s", f(r.Low), f(r.High))
 	switch {
@@ -149,7 +149,7 @@ func (k *Keeping) Progress() Progress {
 	switch {
 	case !k.missed.IsZero():
 		p.Outcome, p.At, p.Began = Missed, k.missed, k.began
-		p.Measured = fmt.Sprintf("%s outside in all, worst %.1f °C", when.Exact(k.total), float64(k.worst))
+		p.Measured = fmt.Sprintf("%s outside in all, worst %s", when.Exact(k.total), celsius(k.worst))
 		p.Because = fmt.Sprintf("probe %s was outside the limits from %s for more than %s", k.last.Probe, k.s.date(k.began), when.Exact(k.Tolerance))
 	case k.gap:
 		p.At, p.Began = k.gapAt, k.gapFrom
@@ -158,8 +158,8 @@ func (k *Keeping) Progress() Progress {
 	case !k.begun:
 		p.Open, p.Measured, p.Because = true, "no usable reading", "nothing was measured"
 	default:
-		p.Open, p.Measured = true, fmt.Sprintf("%.1f °C", float64(k.level))
-		p.Because = fmt.Sprintf("probe %s reads %.1f °C", k.last.Probe, float64(k.level))
+		p.Open, p.Measured = true, celsius(k.level)
+		p.Because = fmt.Sprintf("probe %s reads %s", k.last.Probe, celsius(k.level))
 	}
 	return p
 }
@@ -184,11 +184,11 @@ func (k *Keeping) Final() Verdict {
 
 // reached writes the lowest and the highest reading.
 func (k *Keeping) reached() string {
-	low, high := fmt.Sprintf("%.1f", float64(k.lowest)), fmt.Sprintf("%.1f °C", float64(k.highest))
-	if low+" °C" == high {
-		return high
+	low, high := fmt.Sprintf("%.1f", float64(k.lowest)), fmt.Sprintf("%.1f", float64(k.highest))
+	if low == high {
+		return celsius(k.highest)
 	}
-	return low + " to " + high
+	return celsiusRange(low, "to", high, k.lowest, k.highest, 1)
 }
 
 // Over is the verdict on a stage that has ended. Where the readings begin too long after the stage, or end too long before it did, nobody

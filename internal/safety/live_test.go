@@ -124,9 +124,9 @@ func TestKeeping_TheCoolerOfACure(t *testing.T) {
 // A record gives the values that were measured (9 CFR 417.5(a)(3)), not only that they were within.
 func TestKeeping_AMetVerdictSaysWhatWasMeasured(t *testing.T) {
 	for _, c := range []struct{ trace, measured, because string }{
-		{"3 hold 2h, 4 hold 1h", "3.0 to 4.0 °C over 2 h 59 min", "stayed within the limits"},
-		{"3 hold 2h", "3.0 °C over 1 h 59 min", "stayed within the limits"},
-		{"3 hold 2h, 9 hold 10m, 3 hold 2h", "3.0 to 9.0 °C over 4 h 09 min, outside for 9 min in all", "never longer at a time than is allowed"},
+		{"3 hold 2h, 4 hold 1h", "3.0 to 4.0 °C (37.4 to 39.2 °F) over 2 h 59 min", "stayed within the limits"},
+		{"3 hold 2h", "3.0 °C (37.4 °F) over 1 h 59 min", "stayed within the limits"},
+		{"3 hold 2h, 9 hold 10m, 3 hold 2h", "3.0 to 9.0 °C (37.4 to 48.2 °F) over 4 h 09 min, outside for 9 min in all", "never longer at a time than is allowed"},
 	} {
 		v := keep(t, Settings{}.CureRange(), time.Minute, c.trace).Final()
 		if v.Outcome != Met || !strings.HasPrefix(v.Measured, c.measured) || !strings.Contains(v.Because, c.because) {

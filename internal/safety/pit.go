@@ -27,7 +27,7 @@ func pit(p Trace, core []Trace, s Settings) (Verdict, bool) {
 		return Verdict{}, false
 	}
 	v := Verdict{Rule: PitLimits, Outcome: Met, Source: "choice of this project; USDA FSIS smoking fact sheet advises 225 to 300 °F",
-		Needed: fmt.Sprintf("never above %g °C; not below %g °C for more than 1 h on end while the inside is below 54.4 °C", float64(fatAlarm), float64(pitCold)),
+		Needed: fmt.Sprintf("never above %g °C (%.0f °F); not below %g °C (%.0f °F) for more than 1 h on end while the inside is below 54.4 °C (130 °F)", float64(fatAlarm), fatAlarm.Fahrenheit(), float64(pitCold), pitCold.Fahrenheit()),
 		At:     p.Readings[len(p.Readings)-1].Time}
 	until := comeUpEnd(core, s)
 	top, cold, advised := p.Readings[0], time.Duration(0), time.Duration(0)
@@ -53,20 +53,20 @@ func pit(p Trace, core []Trace, s Settings) (Verdict, bool) {
 		}
 		longest = max(longest, cold)
 	}
-	v.Measured = fmt.Sprintf("hottest %.0f °C, longest cold stretch %s", float64(top.Celsius), when.Exact(longest))
+	v.Measured = fmt.Sprintf("hottest %s, longest cold stretch %s", celsius(top.Celsius), when.Exact(longest))
 	v.Because = fmt.Sprintf("probe %s was below the advised 225 °F (107 °C) for %s", p.Probe, when.Exact(advised))
 	switch {
 	case top.Celsius > fatAlarm:
 		v.Outcome, v.At = Missed, top.Time
-		v.Because = fmt.Sprintf("probe %s read %.0f °C: fat can catch fire there; cut the air, never put water on it", p.Probe, float64(top.Celsius))
+		v.Because = fmt.Sprintf("probe %s read %s: fat can catch fire there; cut the air, never put water on it", p.Probe, celsius(top.Celsius))
 	case longest > coldLimit:
 		v.Outcome = Missed
-		v.Because = fmt.Sprintf("probe %s stayed below %g °C for %s while the meat was still coming up", p.Probe, float64(pitCold), when.Exact(longest))
+		v.Because = fmt.Sprintf("probe %s stayed below %s for %s while the meat was still coming up", p.Probe, celsius(pitCold), when.Exact(longest))
 	case s.gapWithin(p.Readings, 0, len(p.Readings)-1):
 		v.Outcome = Unknown
 		v.Because = fmt.Sprintf("probe %s has an interval of more than %s without readings", p.Probe, when.Exact(s.maxGap()))
 	case top.Celsius > fatWarn:
-		v.Because += fmt.Sprintf("; it reached %.0f °C, where drip fat smokes: empty the drip pan", float64(top.Celsius))
+		v.Because += fmt.Sprintf("; it reached %s, where drip fat smokes: empty the drip pan", celsius(top.Celsius))
 	}
 	return v, true
 }

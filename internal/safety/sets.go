@@ -18,7 +18,7 @@ func Sets() []Set {
 	return []Set{
 		{"fsis-meat-6.5log", "December 2021", fsisMeat, func(x Subject, s Settings) []Verdict { return fsisCooking(x, Meat65(), 6.5, s) }},
 		{"fsis-meat-7log", "December 2021", fsisMeat, func(x Subject, s Settings) []Verdict { return fsisCooking(x, Meat7(), 7, s) }},
-		{"fsis-poultry-7log", "December 2021", fsisBird, fsisPoultry},
+		{"fsis-poultry-7log", "December 2021; some rows from memory", fsisBird, fsisPoultry},
 		{"foodcode-2022", "2022", foodCode + ", as state codes adopt its wording", foodCodeRules},
 		{"fsis-cooling-1", "December 2021", fsisChill, chill(Cooling1())},
 		{"fsis-cooling-2", "December 2021", fsisChill, chill(Cooling2())},

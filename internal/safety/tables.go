@@ -72,15 +72,18 @@ func BirdPoint() Table {
 	return Table{"poultry", foodCode + " 3-401.11(A)(3)", []Row{{165, 0}}}
 }
 
-// Chicken7 is the 7-log table for chicken at 1 or 12 % fat, as far as its rows are known; a missing row falls to the next lower.
+// leanRows says which rows of the columns for lean poultry were written down without the publication at hand.
+const leanRows = " (rows at 137 to 139, 141 to 144 and 165 °F, 58.3 to 59.4, 60.6 to 62.2 and 73.9 °C, from memory)"
+
+// chicken7 is the 7-log table for chicken at 1 or 12 % fat, as far as its rows are known; a missing row falls to the next lower.
 // Rows of the 1 % column at 137–139 and 141–144 °F are from memory.
 func chicken7(lean bool) Table {
-	t := Table{"7 log, chicken of 12 % fat or unknown", fsisBird, []Row{
+	t := Table{"7 log, chicken of 12 % fat or unknown", fsisBird + " (the row at 165 °F, 73.9 °C, from memory)", []Row{
 		{136, minutes(81.4)}, {137, minutes(65.5)}, {138, minutes(52.9)}, {139, minutes(43)}, {140, minutes(35)}, {141, minutes(28.7)},
 		{142, minutes(23.7)}, {143, minutes(19.8)}, {144, minutes(16.6)}, {160, seconds(26.9)}, {165, seconds(10)},
 	}}
 	if lean {
-		t = Table{"7 log, chicken of 1 % fat", fsisBird, []Row{
+		t = Table{"7 log, chicken of 1 % fat", fsisBird + leanRows, []Row{
 			{136, minutes(63.3)}, {137, minutes(50.1)}, {138, minutes(39.7)}, {139, minutes(31.6)}, {140, minutes(25.2)}, {141, minutes(20.1)},
 			{142, minutes(16.1)}, {143, minutes(13)}, {144, minutes(10.4)}, {145, minutes(8.4)}, {150, minutes(2.7)}, {155, seconds(44.2)},
 			{160, seconds(13.7)}, {165, seconds(10)},
@@ -93,9 +96,9 @@ func chicken7(lean bool) Table {
 // fat no column is known: only 165 °F stands.
 func turkey7(lean bool) Table {
 	if !lean {
-		return Table{"7 log, turkey of unknown fat", fsisBird, []Row{{165, seconds(10)}}}
+		return Table{"7 log, turkey of unknown fat", fsisBird + " (the row at 165 °F, 73.9 °C, from memory)", []Row{{165, seconds(10)}}}
 	}
-	return Table{"7 log, turkey of 1 % fat", fsisBird, []Row{
+	return Table{"7 log, turkey of 1 % fat", fsisBird + leanRows, []Row{
 		{136, minutes(64)}, {137, minutes(51.9)}, {138, minutes(42.2)}, {139, minutes(34.4)}, {140, minutes(28.1)}, {141, minutes(23)},
 		{142, minutes(18.9)}, {143, minutes(15.5)}, {144, minutes(12.8)}, {145, minutes(10.5)}, {150, minutes(3.8)}, {155, minutes(1.2)},
 		{160, seconds(25.6)}, {165, seconds(10)},
@@ -134,7 +137,7 @@ func Cooling1() CoolingRule {
 func Cooling2() CoolingRule {
 	return CoolingRule{Name: "option 2", Source: fsisChill,
 		Stages:    []Stage{{120, 80, time.Hour}, {120, 55, 6 * time.Hour}},
-		Condition: "chilling must begin within 90 minutes of the end of cooking and go on to 40 °F before packing"}
+		Condition: "chilling must begin within 90 minutes of the end of cooking and go on to 40 °F (4.4 °C) before packing"}
 }
 
 // CoolingCured is option 3 for cured products; its times are from memory, and 45 °F is the 1999 figure (one sheet prints 40).
@@ -149,5 +152,5 @@ func CoolingSlow() CoolingRule {
 	return CoolingRule{Name: "option 4, slow, cured whole muscle", Source: fsisChill,
 		Stages: []Stage{{120, 40, 20 * time.Hour}},
 		Condition: "only with a brine of at least 3.5 % and 120 ppm nitrite, or 6 % and 40 ppm (Directive 7110.3); the fall must be continuous, " +
-			"and the surface not between 120 and 68 °F for more than 2 h, which a probe in the middle does not show"}
+			"and the surface not between 120 and 68 °F (48.9 and 20 °C) for more than 2 h, which a probe in the middle does not show"}
 }

@@ -1,6 +1,7 @@
 package safety
 
 import (
+	"fmt"
 	"time"
 
 	"stallkeeper/estimator/thermal"
@@ -57,6 +58,21 @@ type Settings struct {
 }
 
 const defaultMaxGap = 30 * time.Minute // FSIS-GD-2021-14: observations at least every 30 min
+
+// fahrenheit writes a temperature of a table in both scales: "140 °F (60.0 °C)".
+func fahrenheit(f float64) string {
+	return fmt.Sprintf("%g °F (%.1f °C)", f, float64(thermal.FromFahrenheit(f)))
+}
+
+// celsius writes a measured temperature in both scales: "62.8 °C (145.0 °F)".
+func celsius(c thermal.Celsius) string {
+	return fmt.Sprintf("%.1f °C (%.1f °F)", float64(c), c.Fahrenheit())
+}
+
+// celsiusRange writes two temperatures in both scales: "5 to 57 °C (41 to 135 °F)".
+func celsiusRange(low, word, high string, a, b thermal.Celsius, places int) string {
+	return fmt.Sprintf("%s %s %s °C (%.*f %s %.*f °F)", low, word, high, places, a.Fahrenheit(), word, places, b.Fahrenheit())
+}
 
 // date writes a time for people.
 func (s Settings) date(t time.Time) string {

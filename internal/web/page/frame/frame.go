@@ -229,7 +229,7 @@ func (p *Pages) Render(w http.ResponseWriter, r *http.Request, status int, name 
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
-	_, err := w.Write(shown(out.Bytes()))
+	_, err := w.Write(view.shown(out.Bytes()))
 	if err != nil {
 		p.Log.Debug("page not taken", "path", r.URL.Path, "error", err)
 	}

@@ -2,24 +2,33 @@ package frame
 
 import (
 	"bytes"
-	"unicode/utf8"
 
 	"stallkeeper/internal/cook"
 )
 
-// shown writes the characters of a page's text that nobody sees as their code points (cook.Shown): a name kept before such characters were
-// refused cannot turn the words around it. Tags and scripts stay as they are, so that forms and links still name what is stored.
-func shown(html []byte) []byte {
-	if bytes.IndexFunc(html, func(r rune) bool { return r >= utf8.RuneSelf && cook.Unseen(r) }) < 0 {
-		return html
-	}
-	out := make([]byte, 0, len(html)+64)
+// shown goes over the text of a page as it is sent. Characters that nobody sees are written as their code points (cook.Shown), so that a name kept
+// before they were refused cannot turn the words around it; temperatures get the reader's scale where it is missing. Tags and scripts stay as
+// they are, so that forms and links still name what is stored, and what a record or a field says keeps its words.
+func (s Reader) shown(html []byte) []byte {
+	out := make([]byte, 0, len(html)+1024)
+	verbatim := []byte(nil) // the tag that ends what is shown word for word
 	for len(html) > 0 {
 		text, rest := cut(html, "<")
-		out = append(out, cook.Shown(string(text))...)
+		words := cook.Shown(string(text))
+		if verbatim == nil {
+			words = s.inBothScales(words)
+		}
+		out = append(out, words...)
 		end := ">"
-		if bytes.HasPrefix(rest, []byte("<script")) {
+		switch {
+		case verbatim != nil && bytes.HasPrefix(rest, verbatim):
+			verbatim = nil
+		case bytes.HasPrefix(rest, []byte("<script")):
 			end = "</script>"
+		case bytes.HasPrefix(rest, []byte(`<dl class="said"`)):
+			verbatim = []byte("</dl>")
+		case bytes.HasPrefix(rest, []byte("<textarea")):
+			verbatim = []byte("</textarea>")
 		}
 		i := bytes.Index(rest, []byte(end))
 		if i < 0 {

@@ -11,7 +11,7 @@ func TestShown_OnlyTextIsWrittenOut(t *testing.T) {
 		{"<p>می\u200cخواهم 👨\u200d🍳 café\u200b", "<p>می\u200cخواهم 👨\u200d🍳 café[U+200B]"},
 		{"a\u2066<b", "a[U+2066]<b"},
 	} {
-		if got := string(shown([]byte(tc.html))); got != tc.want {
+		if got := string(Reader{}.shown([]byte(tc.html))); got != tc.want {
 			t.Errorf("shown(%q) = %q, want %q", tc.html, got, tc.want)
 		}
 	}

@@ -48,17 +48,7 @@ func Ended(text string) string {
 }
 
 // CutName is a cut in words.
-func CutName(cut string) string {
-	if name, ok := map[string]string{
-		"brisket_packer": "whole brisket", "brisket_flat": "brisket flat", "brisket_flat_cured": "brisket flat, cured",
-		"pork_shoulder": "pork shoulder", "beef_chuck": "beef chuck", "pork_loin": "pork loin", "turkey_breast": "turkey breast",
-		"turkey_whole": "whole turkey", "chicken_whole": "whole chicken", "beef_rib": "beef ribs", "lamb_shoulder": "lamb shoulder",
-		"fish_side": "side of fish", "other": "other",
-	}[cut]; ok {
-		return name
-	}
-	return cut
-}
+func CutName(cut string) string { return cook.CutName(cut) }
 
 // StateName is what a piece does, in words.
 func StateName(s estimator.State) string {

@@ -258,7 +258,7 @@ func choiceName(c string) string {
 	if c == "" {
 		return "choose"
 	}
-	return strings.NewReplacer("_", " ", "-", " ").Replace(c)
+	return strings.ReplaceAll(cook.CutName(c), "-", " ")
 }
 
 // enterName is what a person does who makes an entry of a kind.
@@ -287,4 +287,18 @@ func enterName(k record.Kind) string {
 	default:
 		return k.KindName()
 	}
+}
+
+// inLabels tells what is wrong with an entry by what its form calls the fields, not by their keys.
+func inLabels(k record.Kind, text string) string {
+	lines := strings.Split(text, "\n")
+	for i, line := range lines {
+		for _, f := range inputsOf(k) {
+			if rest, ok := strings.CutPrefix(line, f.Name+" "); ok {
+				lines[i] = "“" + f.Label + "” " + rest
+				break
+			}
+		}
+	}
+	return strings.Join(lines, "; ")
 }

@@ -35,13 +35,13 @@ func TestLots_FromOpeningToReviewWithoutScript(t *testing.T) {
 	see("/lots/m1", 200, "NOTHING was judged", "NO pre-shipment review", "58 mm thick", "name typed in, not proved", "a licensed authority to decide")
 
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("weighed", record.KindWeighed, "KM", "mass_kg", "3,4", "when", "raw", "piece", "flat")), 303)
-	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("weighed", record.KindWeighed, "KM", "mass_kg", "-3", "when", "raw")), 400, "mass_kg -3 is not above 0", `value="-3"`)
+	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("weighed", record.KindWeighed, "KM", "mass_kg", "-3", "when", "raw")), 400, "“Weight in kg” -3 is not above 0", `value="-3"`)
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("monitoring", record.KindMonitoring, "KM", "celsius", "155.2F", "verdict", "missed", "ccp", "3 smoking", "limit", "158 °F", "instrument", "pen")), 303)
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("deviation", record.KindDeviation, "KM", "what", "155.2 °F at the end", "ccp", "3 smoking")), 303)
 	see("/records", 200, "Open: deviation 5", "/lots/m1")
 
 	cause := "The fire went low; grate cleaned."
-	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("answer5", record.KindCorrectiveAction, "KM", "deviation", "5", "cause", cause)), 400, "control_restored is missing", cause)
+	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("answer5", record.KindCorrectiveAction, "KM", "deviation", "5", "cause", cause)), 400, "“2. How was the point brought under control?” is missing", cause)
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("pre-shipment-review", record.KindReview, "ST", "ship", "yes")), 409, "deviation 5 has no corrective action")
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("answer5", record.KindCorrectiveAction, "KM", "deviation", "5", "cause", cause, "control_restored", "fed", "prevention", "alarm", "disposition", "reworked")), 303)
 	webtest.MustSee(t, webtest.PostForm(t, s, "/records", entry("pre-shipment-review", record.KindReview, "km", "ship", "yes")), 409, "is for somebody else")

@@ -79,7 +79,7 @@ func (p *Set) postEntry(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	tried := &entryForm{ID: r.PostForm.Get("form"), Typed: r.PostForm, Wrong: said.Detail}
+	tried := &entryForm{ID: r.PostForm.Get("form"), Typed: r.PostForm, Wrong: inLabels(record.Kind(r.PostForm.Get("kind")), said.Detail)}
 	if n, err := strconv.ParseInt(r.PostForm.Get("corrects"), 10, 64); err == nil {
 		tried.Corrects = n
 	}
