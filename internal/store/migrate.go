@@ -53,7 +53,12 @@ func (db *DB) migrate(ctx context.Context, from found, steps []migration) error 
 		}); err != nil {
 			return err
 		}
-		db.opts.Log.Info("database schema is now at", "version", version+1, "path", db.path)
+		if !from.fresh {
+			db.opts.Log.Info("database schema is now at", "version", version+1, "path", db.path)
+		}
+	}
+	if from.fresh {
+		db.opts.Log.Info("new database", "path", db.path)
 	}
 	return nil
 }
