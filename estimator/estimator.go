@@ -129,7 +129,7 @@ func (e *Estimator) infer(tr *traits, in *Input, h *history, a *ahead, pit []poi
 	}
 	var all []candidate
 	var logs []float64
-	for _, hyp := range h.hypotheses(in, a) {
+	for _, hyp := range h.hypotheses(a) {
 		told := *h
 		told.coats = hyp.coats
 		for _, way := range e.prior.Ways {

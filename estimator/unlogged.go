@@ -22,7 +22,7 @@ const (
 )
 
 // hypotheses gives the log's account first, then the wraps that a sudden gain of pace suggests.
-func (h *history) hypotheses(in *Input, a *ahead) []hypothesis {
+func (h *history) hypotheses(a *ahead) []hypothesis {
 	logged := hypothesis{coats: h.coats, prior: 1}
 	if slices.ContainsFunc(h.coats, func(c coat) bool { return c != bare }) || len(h.obs) < 6 {
 		return []hypothesis{logged}

@@ -43,6 +43,3 @@ func WetBulb(dry, dewPoint Celsius, pressure float64) Celsius {
 	}
 	return (lo + hi) / 2
 }
-
-// LatentHeat is the heat of evaporation of water in J/kg, 0 to 100 °C (textbook line, from memory).
-func LatentHeat(t Celsius) float64 { return 2.501e6 - 2380*float64(t) }

@@ -50,7 +50,7 @@ type Standing struct {
 	Well   string // what is said when neither holds
 }
 
-// Observe takes how the limit stands.
+// Observe takes how the limit stands and gives the alarms that change by it. While the miss is told, its risk is not.
 func (l *Limit) Observe(at time.Time, s Standing) []Change {
 	var out changes
 	if s.Missed != "" {

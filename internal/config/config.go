@@ -321,7 +321,7 @@ func Secret(key, path string) (string, error) {
 	return strings.TrimRight(string(data), "\r\n"), nil
 }
 
-// TLS loads a certificate pair; nil without one.
+// TLS loads a certificate pair from PEM files, for TLS 1.2 and later; nil without an error when cert is empty.
 func TLS(cert, key string) (*tls.Config, error) {
 	if cert == "" {
 		return nil, nil

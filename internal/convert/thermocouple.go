@@ -92,7 +92,8 @@ func (tc Thermocouple) emf(r reference, t float64) float64 {
 
 func (r reference) hi() float64 { return r.sections[len(r.sections)-1].hi }
 
-// Millivolts is what the couple gives at a temperature with its cold junction at 0 °C.
+// Millivolts is what the couple gives at a temperature with its cold junction at 0 °C. A type that is not known and a temperature outside
+// the range of its reference function are errors.
 func (tc Thermocouple) Millivolts(c thermal.Celsius) (float64, error) {
 	r, err := tc.reference()
 	if err != nil {

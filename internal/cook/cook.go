@@ -265,9 +265,13 @@ func checkWrapping(s string) error {
 	return nil
 }
 
-// OffAt is when a piece left the fire, by its own event or by one for all pieces; zero while it is on it.
-func (c *Cook) OffAt(piece PieceID) time.Time {
-	for _, e := range c.Events {
+// OffAt is when a piece left the fire (see OffAt); zero while it is on it.
+func (c *Cook) OffAt(piece PieceID) time.Time { return OffAt(c.Events, piece) }
+
+// OffAt is when a piece left the fire by events in time order: the first of its own, or of one that names no piece and stands for all; zero
+// when there is none.
+func OffAt(events []Event, piece PieceID) time.Time {
+	for _, e := range events {
 		if e.Kind == EventPieceOff && (e.Piece == "" || e.Piece == piece) {
 			return e.Time
 		}

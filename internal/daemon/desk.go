@@ -22,7 +22,7 @@ type desk struct {
 	now    func() time.Time
 }
 
-// StartCook keeps and begins to watch a cook.
+// StartCook keeps a cook, which is valid, and begins to watch it. It gives the number that the store made for it.
 func (d *desk) StartCook(ctx context.Context, c cook.Cook) (cook.ID, error) {
 	id, err := d.db.CreateCook(ctx, c, d.now())
 	if err != nil {

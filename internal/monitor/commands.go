@@ -49,7 +49,8 @@ func (m *State) find(id cook.ID) *fire {
 	return m.fires[i]
 }
 
-func (m *State) light(s cook.Stored) *fire {
+// light begins to watch a cook, which waits until it is counted.
+func (m *State) light(s cook.Stored) {
 	f := m.newFire(s)
 	f.waits, f.waitsSince = true, m.uptime
 	m.fires = append(m.fires, f)
@@ -61,7 +62,6 @@ func (m *State) light(s cook.Stored) *fire {
 			m.adopt(p.conditions())
 		}
 	}
-	return f
 }
 
 // cede frees the probes of a cook's pieces from the cooks that had them: what is put into new meat has left the old. Their

@@ -55,10 +55,8 @@ func (f *fire) takenOff(m *State, p *piece) []alarm.Change {
 
 // offAt is when the piece came off.
 func (f *fire) offAt(id cook.PieceID) time.Time {
-	for _, e := range f.stored.Events[:f.worked] {
-		if e.Kind == cook.EventPieceOff && (e.Piece == "" || e.Piece == id) {
-			return e.Time
-		}
+	if at := cook.OffAt(f.stored.Events[:f.worked], id); !at.IsZero() {
+		return at
 	}
 	return f.frontier
 }

@@ -41,10 +41,8 @@ func (o Order) Replan(now time.Time, pit thermal.Celsius, progress map[cook.Piec
 // forecast of a piece taken off is no longer one.
 func OfCook(c *cook.Cook, id cook.PieceID, f *estimator.Forecast, now time.Time) Progress {
 	at := Progress{Done: SmokeStart, At: c.Started, Cooking: f}
-	for _, e := range c.Events {
-		if e.Piece == id && e.Kind == cook.EventPieceOff && !e.Time.After(now) {
-			return Progress{Done: Rest, At: e.Time}
-		}
+	if off := c.OffAt(id); !off.IsZero() && !off.After(now) {
+		return Progress{Done: Rest, At: off}
 	}
 	if f != nil && f.State == estimator.Ready {
 		return Progress{Done: Ready, At: f.Since}

@@ -42,7 +42,8 @@ func TestReplan_TheLiveForecastDecides(t *testing.T) {
 
 func TestOfCook_FollowsTheLog(t *testing.T) {
 	at := func(h int) time.Time { return time.Date(2026, 5, 3, h, 0, 0, 0, time.UTC) }
-	c := cook.Cook{Started: at(5), Pieces: []cook.Piece{{ID: "flat"}, {ID: "point"}}, Events: []cook.Event{{Time: at(12), Kind: cook.EventPieceOff, Piece: "point"}}}
+	c := cook.Cook{Started: at(5), Pieces: []cook.Piece{{ID: "flat"}, {ID: "point"}}, Events: []cook.Event{{Time: at(12), Kind: cook.EventPieceOff, Piece: "point"},
+		{Time: at(15), Kind: cook.EventPieceOff}}} // names no piece: all of them
 	done := estimator.Forecast{State: estimator.Ready, Since: at(11)}
 	for _, test := range []struct {
 		piece cook.PieceID
@@ -53,6 +54,8 @@ func TestOfCook_FollowsTheLog(t *testing.T) {
 		{"flat", nil, at(10), Progress{Done: SmokeStart, At: at(5)}},
 		{"flat", &done, at(13), Progress{Done: Ready, At: at(11)}},
 		{"point", &done, at(13), Progress{Done: Rest, At: at(12)}},
+		{"flat", &done, at(16), Progress{Done: Rest, At: at(15)}},
+		{"point", &done, at(16), Progress{Done: Rest, At: at(12)}},
 		{"flat", nil, at(4), Progress{}}, // the fire is laid for later
 	} {
 		if got := OfCook(&c, test.piece, test.f, test.now); got != test.want {

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"stallkeeper/estimator/thermal"
-	"stallkeeper/internal/cook"
 	"stallkeeper/internal/when"
 )
 
@@ -117,13 +116,4 @@ func gaps(t Trace, first, last time.Time, s Settings) Verdict {
 		v.Outcome = Missed
 	}
 	return v
-}
-
-func offTime(events []cook.Event, piece cook.PieceID) time.Time {
-	for _, e := range events {
-		if e.Kind == cook.EventPieceOff && (e.Piece == piece || e.Piece == "") {
-			return e.Time
-		}
-	}
-	return time.Time{}
 }

@@ -3,6 +3,8 @@ package safety
 import (
 	"fmt"
 	"strings"
+
+	"stallkeeper/internal/cook"
 )
 
 // Set is a selectable collection of rules, named after its standard and year.
@@ -158,7 +160,7 @@ func fsisPoultry(x Subject, s Settings) []Verdict {
 
 // holdUSDA adds hot holding at 140 °F: USDA FSIS, Danger Zone fact sheet. The Food Code has 135 °F, and 130 °F for roasts.
 func holdUSDA(out []Verdict, x Subject, s Settings) []Verdict {
-	off := offTime(x.Events, x.Piece.ID)
+	off := cook.OffAt(x.Events, x.Piece.ID)
 	return fold(out, x.Traces, func(t Trace) (Verdict, bool) {
 		return hotHolding(t, off, s.holdF(140), holdSource, s)
 	})
@@ -179,7 +181,7 @@ func foodCodeRules(x Subject, s Settings) []Verdict {
 	if x.Piece.Intact && !x.Poultry && !x.Fish && len(out) > 0 && out[0].Outcome == Met {
 		holdF = 130 // roasts cooked or reheated by the roast table may be held at 130 °F
 	}
-	off := offTime(x.Events, x.Piece.ID)
+	off := cook.OffAt(x.Events, x.Piece.ID)
 	out = fold(out, x.Traces, func(t Trace) (Verdict, bool) { return hotHolding(t, off, s.holdF(holdF), foodCode+" 3-501.16", s) })
 	out = append(out, chill(CoolingFoodCode())(x, s)...)
 	return fold(out, x.Traces, func(t Trace) (Verdict, bool) { return coldHolding(t, s.coldF(41), foodCode+" 3-501.16", s) })

@@ -19,7 +19,8 @@ const (
 	at10, at25, at50, at75, at90 = 1, 2, 3, 4, 5
 )
 
-// Pinball is the loss of a quantile q stated at a level when y happened.
+// Pinball is the loss of a quantile q stated at a level when y happened, in the unit of q and y: (y − q)·level above, (q − y)·(1 − level) below
+// (Koenker and Bassett 1978, from memory).
 func Pinball(level, q, y float64) float64 {
 	if y >= q {
 		return (y - q) * level
@@ -91,7 +92,7 @@ func holds(low, high, y float64) int {
 	return 0
 }
 
-// Score is the judgement on a Tally. Minutes, except the shares; NaN throughout when N is 0.
+// Score is the judgement on a Tally. Errors, CRPS and Pinball are minutes, Cover50, Cover80 and PIT shares of 1; NaN throughout when N is 0.
 type Score struct {
 	N           int
 	MedianError float64 // of the p50, absolute

@@ -110,7 +110,7 @@ const lidDraught = 90
 // step advances the pit by dt seconds; meat is the heat it gives to the pieces, W.
 func (p *pit) step(dt, out, meat float64) {
 	p.wander(dt)
-	want := p.regulate(dt, out) * p.full
+	want := p.regulate(dt) * p.full
 	if p.kind == Offset {
 		want = p.burnLogs(dt, out)
 	}
@@ -140,7 +140,7 @@ func (p *pit) wander(dt float64) {
 }
 
 // regulate gives the share of full power that the pit's regulator asks for.
-func (p *pit) regulate(dt, out float64) float64 {
+func (p *pit) regulate(dt float64) float64 {
 	below := p.setpoint - p.seen()
 	switch p.kind {
 	case Electric:

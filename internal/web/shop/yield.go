@@ -27,7 +27,8 @@ type YieldHistory struct {
 // historyLots is how many earlier lots are looked at.
 const historyLots = 100
 
-// YieldOf weighs a lot, beside what others published for its cuts and what the last hundred lots of its product gave.
+// YieldOf weighs a lot, beside what others published for its cuts and what the lots of its product among the last hundred of the shop gave. A
+// lot without weights has no steps and no history.
 func (s Shop) YieldOf(ctx context.Context, lot *record.Lot) (Yield, error) {
 	doc := Yield{Yield: lot.Yield(), Published: []record.Published{}}
 	for _, p := range lot.Pieces {

@@ -31,6 +31,7 @@ func ParseAddress(s string) (Address, error) {
 	return Address{bus: m[6], device: m[7], channel: m[8]}, nil
 }
 
+// String is the address as --list prints it and a [[probe]] names it.
 func (a Address) String() string {
 	if a.bus == "w1" {
 		return "w1:" + a.device

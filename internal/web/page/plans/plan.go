@@ -268,7 +268,7 @@ func (p *Set) getPlanned(w http.ResponseWriter, r *http.Request) error {
 		}
 		v.Now = true
 	}
-	v.lay(see)
+	v.lay()
 	title := kept.Name
 	if title == "" {
 		title = "Plan for " + see.Clock(kept.Serve)
@@ -277,7 +277,7 @@ func (p *Set) getPlanned(w http.ResponseWriter, r *http.Request) error {
 }
 
 // lay puts the steps under their days.
-func (v *plannedView) lay(see frame.Reader) {
+func (v *plannedView) lay() {
 	zone := v.Plan.Request.Zone
 	v.Many = len(v.Plan.Pieces) > 1
 	if v.Many {
