@@ -63,7 +63,7 @@ var allowed = map[string][]string{
 	"internal/web/page/cooks":    {"estimator", "internal/cook", "internal/monitor", "internal/outlook", "internal/score", "internal/web/chart", "internal/web/page/curve", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
 	"internal/web/page/lots":     {"internal/when", "internal/brine", "internal/cook", "internal/larder", "internal/monitor", "internal/record", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
 	"internal/web/page/plans":    {"estimator", "internal/brine", "internal/cook", "internal/plan", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor", "internal/when"},
-	"internal/web/page/probes":   {"estimator/thermal", "internal/calibrate", "internal/cook", "internal/monitor", "internal/record", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
+	"internal/web/page/probes":   {"estimator/thermal", "internal/calibrate", "internal/cook", "internal/monitor", "internal/record", "internal/sense", "internal/web/page/form", "internal/web/page/frame", "internal/web/problem", "internal/web/shop", "internal/web/visitor"},
 	"internal/web/page/pagetest": {"internal/web", "internal/web/shop", "internal/web/webtest"}, // for tests only
 }
 

@@ -10,6 +10,8 @@
 // Not to be known from temperatures: two meat probes swapped with each other, and a single tip near bone or fat in meat
 // that warms evenly. Two probes in one piece show it (Apart).
 //
+// Touched is apart from these: it finds the probe that somebody holds in a hand, to say which is meant.
+//
 // Watch follows the probes of one cook, or one probe that stands alone. It is pure: the same readings in the same order
 // give the same findings; time is the time of readings.
 package sense

@@ -10,6 +10,7 @@ import (
 	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/sense"
 	"stallkeeper/internal/web/page/form"
 	"stallkeeper/internal/web/page/frame"
 	"stallkeeper/internal/web/problem"
@@ -21,7 +22,7 @@ type probesView struct {
 	Refused []refusedLine
 	Intake  monitor.IntakeView
 	Kept    string
-	Touched *touch
+	Touched *sense.Touch
 	Places  []place
 }
 

@@ -3,80 +3,27 @@ package probes
 import (
 	"context"
 	"fmt"
-	"math"
 	"time"
 
-	"stallkeeper/estimator/thermal"
 	"stallkeeper/internal/cook"
 	"stallkeeper/internal/monitor"
+	"stallkeeper/internal/sense"
 )
-
-// Of the touch by which a person says which probe is meant. Choices of this project: a hand warms a probe from the room's
-// 20 °C by ten degrees within a minute; the air in a kitchen does not move one by three.
-const (
-	touchWindow = 3 * time.Minute
-	touchLeast  = 3.0 // K
-	touchClear  = 2.0 // how many times larger than the next one's the change must be
-)
-
-// touch is a probe whose reading jumps.
-type touch struct {
-	Probe    cook.ProbeID
-	From, To thermal.Celsius
-}
-
-// touched finds the probe that somebody holds in a hand, by the readings of each probe within the window in order of time:
-// the one whose newest reading lies farthest from an earlier one of its own, if it is far and no other's is half as far.
-func touched(recent map[cook.ProbeID][]cook.Reading) (touch, bool) {
-	var best touch
-	var most, next float64
-	for id, readings := range recent {
-		t, moved := jump(readings)
-		t.Probe = id
-		switch {
-		case moved > most:
-			best, most, next = t, moved, most
-		case moved > next:
-			next = moved
-		}
-	}
-	return best, most >= touchLeast && most >= touchClear*next
-}
-
-// jump is the largest difference between the newest good reading and one before it, in kelvins.
-func jump(readings []cook.Reading) (t touch, moved float64) {
-	last := -1
-	for i, r := range readings {
-		if r.Quality == cook.Good {
-			last = i
-		}
-	}
-	if last < 0 {
-		return t, 0
-	}
-	t.To = readings[last].Celsius
-	for _, r := range readings[:last] {
-		if d := math.Abs(float64(t.To - r.Celsius)); r.Quality == cook.Good && d > moved {
-			t.From, moved = r.Celsius, d
-		}
-	}
-	return t, moved
-}
 
 // findTouched looks for a touched probe among those that hang in no running cook.
-func (p *Set) findTouched(ctx context.Context, snap *monitor.Snapshot, now time.Time) (*touch, error) {
+func (p *Set) findTouched(ctx context.Context, snap *monitor.Snapshot, now time.Time) (*sense.Touch, error) {
 	recent := map[cook.ProbeID][]cook.Reading{}
 	for _, v := range snap.Probes {
-		if v.Cook != 0 || v.Silent || v.Role == cook.RoleCO || now.Sub(v.Last.Time) > touchWindow {
+		if v.Cook != 0 || v.Silent || v.Role == cook.RoleCO || now.Sub(v.Last.Time) > sense.TouchWindow {
 			continue
 		}
-		readings, err := p.Library.Readings(ctx, cook.ReadingQuery{Probe: v.ID, From: now.Add(-touchWindow), Limit: 1000})
+		readings, err := p.Library.Readings(ctx, cook.ReadingQuery{Probe: v.ID, From: now.Add(-sense.TouchWindow), Limit: 1000})
 		if err != nil {
 			return nil, fmt.Errorf("read what %s sent last: %w", v.ID, err)
 		}
 		recent[v.ID] = readings
 	}
-	t, ok := touched(recent)
+	t, ok := sense.Touched(recent)
 	if !ok {
 		return nil, nil
 	}

@@ -1,4 +1,4 @@
-package probes
+package sense
 
 import (
 	"testing"
@@ -35,7 +35,7 @@ func TestTouched_FindsTheOneInTheHand(t *testing.T) {
 		{"a single reading says nothing", map[cook.ProbeID][]cook.Reading{"a": run(31)}, ""},
 		{"nothing", nil, ""},
 	} {
-		got, ok := touched(tc.recent)
+		got, ok := Touched(tc.recent)
 		if !ok {
 			got.Probe = ""
 		}
