@@ -9,18 +9,19 @@ import (
 
 // Intake watches the way in, the way out, and whether what comes in is judged in time, by the daemon's clock.
 type Intake struct {
-	words         Words
-	in, out, late Condition
+	words               Words
+	in, out, late, room Condition
 }
 
 // NewIntake watches broker and store, the delivery of messages, and the backlog of what is stored and not judged.
 func NewIntake(s Settings, w Words) *Intake {
 	condition := func(id ID) Condition { return NewCondition(Alarm{ID: id, Kind: IntakeBroken}, s.Intake) }
-	return &Intake{words: w, in: condition(ID(IntakeBroken)), out: condition(ID(IntakeBroken + "/delivery")), late: condition(ID(IntakeBroken + "/late"))}
+	return &Intake{words: w, in: condition(ID(IntakeBroken)), out: condition(ID(IntakeBroken + "/delivery")), late: condition(ID(IntakeBroken + "/late")),
+		room: condition(ID(IntakeBroken + "/disk"))}
 }
 
 // Conditions lists its alarms.
-func (i *Intake) Conditions() []*Condition { return []*Condition{&i.in, &i.out, &i.late} }
+func (i *Intake) Conditions() []*Condition { return []*Condition{&i.in, &i.out, &i.late, &i.room} }
 
 // Broken reports whether the way in is down, so that no probe's silence says anything about the probe. Readings that come in and are not
 // judged yet do not break it.
@@ -37,6 +38,17 @@ func (i *Intake) Observe(now time.Time, trouble, delivery string) []Change {
 	var out changes
 	out.add(i.in.Observe(now, finding(trouble, "No reading is taken in until this is mended; the fire is not watched.", "Readings are taken in again.")))
 	out.add(i.out.Observe(now, finding(delivery, "Messages do not get through this way; look at the page yourself.", "Messages get through again.")))
+	return out
+}
+
+// Scarce takes what is wrong with the room on the disk while readings are still kept; empty when there is enough.
+func (i *Intake) Scarce(now time.Time, what string) []Change {
+	f := Finding{Because: "The disk has room again.", Own: true}
+	if what != "" {
+		f.Holds, f.Because = Yes, what+". Readings and alarms are kept for an hour or so yet; then no reading is taken in and no alarm is told."
+	}
+	var out changes
+	out.add(i.room.Observe(now, f))
 	return out
 }
 

@@ -352,6 +352,23 @@ func TestIntake_SaysWhatIsDown(t *testing.T) {
 	same(t, "intake", told(out), []string{"2 intake active high", "4 intake returned high"})
 }
 
+// A full disk whose last room is in use is told at once, and breaks no silence: readings still come in.
+func TestIntake_SaysThatTheDiskIsFull(t *testing.T) {
+	i := NewIntake(DefaultSettings(), inUTC)
+	var out []Change
+	for s := range 300 {
+		what := ""
+		if s >= 60 && s < 180 {
+			what = "the disk is full"
+		}
+		out = append(out, i.Scarce(start.Add(time.Duration(s)*time.Second), what)...)
+	}
+	same(t, "room", told(out), []string{"1 intake/disk active high", "4 intake/disk returned high"})
+	if i.Broken() || !strings.Contains(out[0].Because, "the disk is full. Readings and alarms are kept for an hour or so yet") {
+		t.Errorf("broken: %v, because %q", i.Broken(), out[0].Because)
+	}
+}
+
 func TestPiece_PlannedWrapIsDueAtItsCoreOrHour(t *testing.T) {
 	for name, c := range map[string]struct {
 		plan WrapPlan

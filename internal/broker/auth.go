@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"golang.org/x/crypto/bcrypt"
 )
@@ -34,7 +35,8 @@ type auth struct {
 	loopback bool
 	check    chan struct{} // holds hashTwice tokens
 	nobody   []byte        // hash compared for unknown names, so that they take as long as known ones
-	key      [32]byte      // of the digests below; new with each start
+	guesses  guesses
+	key      [32]byte // of the digests below; new with each start
 
 	mu    sync.Mutex // guards known
 	known map[string][]byte
@@ -42,7 +44,7 @@ type auth struct {
 
 func newAuth(o Options, loopback bool) *auth {
 	a := &auth{users: map[string]User{}, topics: o.PublishTopics, loopback: loopback,
-		check: make(chan struct{}, hashTwice), known: map[string][]byte{}}
+		check: make(chan struct{}, hashTwice), known: map[string][]byte{}, guesses: guesses{now: o.Now, failed: map[guesser]wrong{}}}
 	for _, u := range o.Users {
 		a.users[u.Name] = u
 		a.nobody = []byte(u.PasswordHash)
@@ -61,11 +63,11 @@ func (u User) check() error {
 	return nil
 }
 
-// login checks name and password. A password that was right before is recognised by a digest, so that devices that
-// wake up each minute do not cost a full hash each time.
-func (a *auth) login(name string, password []byte) bool {
+// login checks name and password, and says why it refuses. A password that was right before is recognised by a digest, so that
+// devices that wake up each minute do not cost a full hash each time; one that was wrong too often is not looked at.
+func (a *auth) login(name string, password []byte, remote string) error {
 	if a.open(name) {
-		return true
+		return nil
 	}
 	mac := hmac.New(sha256.New, a.key[:])
 	mac.Write(password)
@@ -74,22 +76,30 @@ func (a *auth) login(name string, password []byte) bool {
 	known := a.known[name]
 	a.mu.Unlock()
 	if subtle.ConstantTimeCompare(known, digest) == 1 {
-		return true
+		return nil
+	}
+	who := guesser{from: addressOf(remote)}
+	u, ok := a.users[name]
+	if ok {
+		who.name = name
 	}
 	a.check <- struct{}{}
 	defer func() { <-a.check }()
-	u, ok := a.users[name]
-	if !ok {
-		_ = bcrypt.CompareHashAndPassword(a.nobody, password) // for its time only
-		return false
+	if wait := a.guesses.wait(who); wait > 0 { // also for those who stood in line while others failed
+		return fmt.Errorf("too many wrong passwords: correct the device's settings; the next is looked at in %s", wait.Round(time.Second))
 	}
-	if bcrypt.CompareHashAndPassword([]byte(u.PasswordHash), password) != nil {
-		return false
+	hash := a.nobody // for its time only
+	if ok {
+		hash = []byte(u.PasswordHash)
+	}
+	if bcrypt.CompareHashAndPassword(hash, password) != nil || !ok {
+		a.guesses.fail(who)
+		return errors.New("wrong name or password")
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.known[name] = digest
-	return true
+	return nil
 }
 
 func (a *auth) open(name string) bool { return a.loopback && (name == "" || len(a.users) == 0) }
@@ -110,7 +120,7 @@ func (a *auth) mayPublish(name, topic string) bool {
 
 // ofDaemon reports whether the topic is the daemon's own.
 func ofDaemon(topic string) bool {
-	for _, prefix := range [...]string{"$", own + "state/", own + "alarm/", own + "status"} {
+	for _, prefix := range [...]string{"$", own + "state/", own + "alarm/", own + "status", own + "checkpoint", own + "sync/"} {
 		if strings.HasPrefix(topic, prefix) {
 			return true
 		}

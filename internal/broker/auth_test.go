@@ -2,9 +2,12 @@ package broker
 
 import (
 	"crypto/tls"
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"golang.org/x/crypto/bcrypt"
@@ -86,10 +89,10 @@ func TestBroker_LoginOverTLS(t *testing.T) {
 
 // TestAuth_Rules lists who may do what. A user "" has no name.
 func TestAuth_Rules(t *testing.T) {
-	o := Options{PublishTopics: []string{"stallkeeper/reading/#", "garage/+/climate", "stallkeeper/raw/+"}, Users: []User{
+	o := Options{Now: time.Now, PublishTopics: []string{"stallkeeper/reading/#", "garage/+/climate", "stallkeeper/raw/+"}, Users: []User{
 		{Name: "probe", PasswordHash: mustHash(t, "secret")}, {Name: "display", PasswordHash: mustHash(t, "secret"), ReadOnly: true}}}
 	far, near := newAuth(o, false), newAuth(o, true)
-	open := newAuth(Options{}, true)
+	open, wide := newAuth(Options{Now: time.Now}, true), newAuth(Options{Now: time.Now, PublishTopics: []string{"stallkeeper/#"}}, true)
 	tests := []struct {
 		auth        *auth
 		user, topic string
@@ -104,6 +107,9 @@ func TestAuth_Rules(t *testing.T) {
 		{far, "probe", "stallkeeper/alarm/1", false, true},
 		{far, "probe", "stallkeeper/probe/shed/status", true, true},
 		{far, "probe", "stallkeeper/status", false, true},
+		{far, "probe", "stallkeeper/checkpoint", false, true},
+		{near, "", "stallkeeper/checkpoint", false, true},
+		{wide, "", "stallkeeper/checkpoint", false, true},
 		{far, "probe", "#", false, false},
 		{far, "probe", "stallkeeper/#", false, true},
 		{far, "display", "stallkeeper/reading/core", false, true},
@@ -140,9 +146,59 @@ func TestAuth_Rules(t *testing.T) {
 		{open, "anybody", "anything", true},
 	}
 	for _, tt := range logins {
-		if got := tt.auth.login(tt.user, []byte(tt.password)); got != tt.want {
-			t.Errorf("login(%q, %q) = %v, want %v", tt.user, tt.password, got, tt.want)
+		if err := tt.auth.login(tt.user, []byte(tt.password), "192.0.2.1:5000"); (err == nil) != tt.want {
+			t.Errorf("login(%q, %q) = %v, want it in: %v", tt.user, tt.password, err, tt.want)
 		}
+	}
+}
+
+// Ten wrong passwords of one address for one name within five minutes, and the next is not looked at: not even the right one. Others,
+// and who was in before, are let in meanwhile.
+func TestAuth_DoesNotLookAtPasswordsOfWhoGuesses(t *testing.T) {
+	now := time.Date(2026, 5, 3, 2, 0, 0, 0, time.UTC)
+	a := newAuth(Options{Now: func() time.Time { return now }, Users: []User{{Name: "probe", PasswordHash: mustHash(t, "secret")},
+		{Name: "display", PasswordHash: mustHash(t, "other")}, {Name: "board", PasswordHash: mustHash(t, "third")}}}, false)
+	try := func(name, password, remote string) bool { return a.login(name, []byte(password), remote) == nil }
+	if !try("board", "third", "192.0.2.1:1") {
+		t.Fatal("the board is not let in")
+	}
+	for i := range maxGuesses {
+		if try("probe", "guess"+strconv.Itoa(i), "192.0.2.1:"+strconv.Itoa(i+1)) || try("board", "guess", "192.0.2.1:1") || try("nobody", "guess", "192.0.2.1:1") {
+			t.Fatal("a guess is let in")
+		}
+	}
+	err := a.login("probe", []byte("secret"), "192.0.2.1:99")
+	if err == nil || !strings.Contains(err.Error(), "looked at in 5m0s") {
+		t.Errorf("login = %v, want it told to wait five minutes", err)
+	}
+	if !try("board", "third", "192.0.2.1:1") || !try("display", "other", "192.0.2.1:1") || !try("probe", "secret", "192.0.2.2:1") {
+		t.Error("others are kept out with who guesses")
+	}
+	now = now.Add(-2 * time.Hour) // the clock was put back
+	if !try("probe", "secret", "192.0.2.1:99") {
+		t.Error("the right password is not looked at for two hours")
+	}
+	a.known = map[string][]byte{}
+	now = now.Add(2*time.Hour + guessWindow)
+	if !try("probe", "secret", "192.0.2.1:99") {
+		t.Error("the right password is not looked at after five minutes")
+	}
+	// An IPv6 network counts as one address (a host gives itself as many of it as it likes: RFC 8981).
+	for i := range maxGuesses {
+		try("display", "guess", fmt.Sprintf("[2001:db8::%x]:1", i+1))
+	}
+	if b := newAuth(Options{Now: a.guesses.now}, false); !try("display", "other", "[2001:db8:0:1::1]:1") || b.guesses.wait(guesser{}) != 0 {
+		t.Error("another network is kept out")
+	}
+	if a.guesses.wait(guesser{addressOf("[2001:db8::ffff]:1"), "display"}) == 0 {
+		t.Error("the network may go on with another of its addresses")
+	}
+	// Strangers from everywhere do not fill the memory.
+	for i := range 2 * maxGuessers {
+		a.guesses.fail(guesser{addressOf(fmt.Sprintf("10.%d.%d.1:1", i>>8, i&255)), ""})
+	}
+	if n := len(a.guesses.failed); n > maxGuessers {
+		t.Errorf("%d addresses are remembered, want at most %d", n, maxGuessers)
 	}
 }
 

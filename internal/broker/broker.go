@@ -80,6 +80,8 @@ type Broker struct {
 	unheard  unheard
 	forward  chan forwarded
 
+	unread atomic.Int64 // bytes that wait for clients to read them
+
 	received, acknowledged, failed, denied, refused, slow, oversized atomic.Int64
 }
 
@@ -106,7 +108,7 @@ func New(opts Options) (*Broker, error) {
 	}
 	b := &Broker{opts: opts, log: slog.New(newQuiet(opts.Log.Handler(), opts.Now)), forward: make(chan forwarded, maxForward)}
 	b.auth = newAuth(opts, isLoopback(l.Addr()))
-	b.listener = &listener{b: b, net: l, live: map[*conn]bool{}}
+	b.listener = &listener{b: b, net: l, live: map[*conn]uint64{}}
 	b.server = mqtt.New(&mqtt.Options{
 		Capabilities: capabilities(opts.MaxClients),
 		Logger:       slog.New(newQuiet(opts.Log.Handler(), opts.Now)), // a budget of its own

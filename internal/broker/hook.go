@@ -59,12 +59,12 @@ func (h *hook) OnConnect(cl *mqtt.Client, pk packets.Packet) error {
 
 // OnConnectAuthenticate decides about a login.
 func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
-	if h.b.auth.login(string(pk.Connect.Username), pk.Connect.Password) {
-		return true
+	err := h.b.auth.login(string(pk.Connect.Username), pk.Connect.Password, cl.Net.Remote)
+	if err != nil {
+		h.b.refused.Add(1)
+		h.b.log.Warn("mqtt login refused", "client", cl.ID, "user", string(pk.Connect.Username), "remote", cl.Net.Remote, "because", err)
 	}
-	h.b.refused.Add(1)
-	h.b.log.Warn("mqtt login refused", "client", cl.ID, "user", string(pk.Connect.Username), "remote", cl.Net.Remote)
-	return false
+	return err == nil
 }
 
 // OnACLCheck lets every publish through to OnPublish, which drops what is not allowed: for 3.1.1 the library would

@@ -17,6 +17,24 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
+// lockedBuffer takes a log from several goroutines.
+type lockedBuffer struct {
+	mu   sync.Mutex // guards text
+	text bytes.Buffer
+}
+
+func (b *lockedBuffer) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.text.Write(p)
+}
+
+func (b *lockedBuffer) String() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.text.String()
+}
+
 // dial opens a bare connection.
 func dial(t *testing.T, b *Broker) net.Conn {
 	t.Helper()
@@ -167,6 +185,56 @@ func TestBroker_EndsConnectionsThatDoNotSayWhoTheyAre(t *testing.T) {
 	}
 }
 
+// Strangers that hold every place: an honest client that says at once who it is comes in all the same.
+func TestBroker_StrangersDoNotKeepOthersOut(t *testing.T) {
+	c := newCommitter()
+	opts := options(c)
+	opts.MaxClients = 20
+	var said lockedBuffer
+	opts.Log = slog.New(slog.NewTextHandler(&said, nil))
+	b := start(t, opts)
+	member := dial(t, b)
+	login(t, member, "member", true)
+	for range 3 * (opts.MaxClients + strangers + leaving) {
+		dial(t, b)
+		time.Sleep(100 * time.Microsecond)
+	}
+	for i := range 5 {
+		login(t, dial(t, b), fmt.Sprint("newcomer", i), true)
+	}
+	send(t, member, publishPacket(readings+"pit", 1, 1, "107"))
+	if _, ok := receive(t, member).(*packets.PubackPacket); !ok {
+		t.Error("who was in before is not served")
+	}
+	if n := b.listener.open.Load(); n > int64(opts.MaxClients+strangers+leaving) {
+		t.Errorf("%d connections are open", n)
+	}
+	if text := said.String(); !strings.Contains(text, "too many connections that do not log in") {
+		t.Errorf("the log says nothing of the strangers: %q", text)
+	}
+}
+
+func TestBroker_SaysThatItIsFull(t *testing.T) {
+	opts := options(newCommitter())
+	opts.MaxClients = 2
+	var said lockedBuffer
+	opts.Log = slog.New(slog.NewTextHandler(&said, nil))
+	b := start(t, opts)
+	login(t, dial(t, b), "one", true)
+	login(t, dial(t, b), "two", true)
+	if tryLogin(dial(t, b), "three") {
+		t.Fatal("a third came in")
+	}
+	for end := time.Now().Add(patience); !strings.Contains(said.String(), "raise broker.max_clients"); time.Sleep(time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("the log does not say that the broker is full: %q", said.String())
+		}
+	}
+	if n := b.Stats().Refused; n != 1 {
+		t.Errorf("Refused = %d, want 1", n)
+	}
+}
+
 func TestBroker_BoundsConnectionsAndSessions(t *testing.T) {
 	c := newCommitter()
 	opts := options(c)
@@ -180,8 +248,8 @@ func TestBroker_BoundsConnectionsAndSessions(t *testing.T) {
 		}
 		open = append(open, conn)
 	}
-	if n := b.listener.open.Load(); n > int64(opts.MaxClients+strangers) {
-		t.Errorf("%d connections are open, want at most %d", n, opts.MaxClients+strangers)
+	if n := b.listener.open.Load(); n > int64(opts.MaxClients+strangers+leaving) {
+		t.Errorf("%d connections are open, want at most %d", n, opts.MaxClients+strangers+leaving)
 	}
 	for _, conn := range open {
 		_ = conn.Close() // some are refused already
@@ -319,6 +387,54 @@ func TestBroker_DisconnectsWhoDoesNotRead(t *testing.T) {
 		t.Errorf("%d slow consumers were disconnected, want 1", got)
 	}
 	stillServes(t, b, c)
+}
+
+// Many that do not read share a bounded memory; who reads is written to beside them, and what a connection held is free when it ends.
+func TestConn_TheDeafShareABoundedMemory(t *testing.T) {
+	b := &Broker{log: slog.New(slog.DiscardHandler)}
+	var wg sync.WaitGroup
+	open := func() (*conn, net.Conn) {
+		far, near := net.Pipe() // it holds nothing by itself
+		c := newConn(near, b)
+		wg.Go(c.flush)
+		t.Cleanup(func() { _, _ = c.Close(), far.Close() })
+		return c, far
+	}
+	packet := make([]byte, 30_000)
+	var ends []io.Closer
+	for range 60 {
+		c, far := open()
+		for n := 0; n < maxUnread; n += len(packet) {
+			if _, err := c.Write(packet); err != nil {
+				break
+			}
+		}
+		ends = append(ends, far)
+		if n := b.unread.Load(); n > maxUnreadAll+60*unreadShare {
+			t.Fatalf("%d bytes wait for those who do not read", n)
+		}
+	}
+	if n := b.slow.Load(); n < 40 {
+		t.Errorf("%d of 60 were sent away, want most: 16 MiB are 8 times 2 MiB", n)
+	}
+	c, far := open()
+	for range 10 {
+		if _, err := c.Write(packet); err != nil {
+			t.Fatal("who reads is sent away: ", err)
+		}
+		if _, err := io.ReadFull(far, packet); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, end := range append(ends, c, far) {
+		if err := end.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	wg.Wait()
+	if n := b.unread.Load(); n != 0 {
+		t.Errorf("%d bytes are still counted when all have ended", n)
+	}
 }
 
 // A packet over the limit ends its connection, is counted, and harms nobody else.

@@ -11,11 +11,13 @@ import (
 	"time"
 
 	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 const (
 	firstPacketWithin = 10 * time.Second // TLS handshake and CONNECT
 	strangers         = 64               // connections beyond MaxClients that may be about to log in
+	leaving           = 64               // and beyond these, of strangers that are being sent away
 	acceptPause       = 50 * time.Millisecond
 )
 
@@ -28,8 +30,9 @@ type listener struct {
 	conns sync.WaitGroup
 	ready sync.WaitGroup // the accept loop
 
-	mu   sync.Mutex // guards live
-	live map[*conn]bool
+	mu   sync.Mutex       // guards live and come
+	live map[*conn]uint64 // which connection of all it was
+	come uint64
 }
 
 func (l *listener) ID() string              { return "mqtt" }
@@ -69,12 +72,32 @@ func (l *listener) hangUp() {
 func (l *listener) keep(c *conn) (forget func()) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.live[c] = true
+	l.come++
+	l.live[c] = l.come
 	return func() {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		delete(l.live, c)
 	}
+}
+
+// makeRoom sends the stranger away who has waited longest. Whoever logs in at once finds a place also while others come
+// only to hold one.
+func (l *listener) makeRoom() {
+	l.mu.Lock()
+	var oldest *conn
+	for c, n := range l.live {
+		if c.stranger() && (oldest == nil || n < l.live[oldest]) {
+			oldest = c
+		}
+	}
+	l.mu.Unlock()
+	if oldest == nil {
+		return
+	}
+	l.b.refused.Add(1)
+	l.b.log.Warn("mqtt connection sent away: too many connections that do not log in", "remote", oldest.RemoteAddr(), "connections", l.open.Load())
+	_ = oldest.Close() // never fails
 }
 
 // Serve accepts until stop.
@@ -88,12 +111,14 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 		case err != nil: // out of file descriptors, or a connection that broke meanwhile
 			time.Sleep(acceptPause)
 			continue
-		case l.open.Load() >= int64(l.b.opts.MaxClients+strangers):
+		case l.open.Load() >= int64(l.b.opts.MaxClients+strangers+leaving):
 			l.b.refused.Add(1)
 			_ = c.Close() // refused anyway
 			continue
 		}
-		l.open.Add(1)
+		if l.open.Add(1) > int64(l.b.opts.MaxClients+strangers) {
+			l.makeRoom()
+		}
 		conn := l.wrap(c)
 		forget := l.keep(conn)
 		l.conns.Go(func() {
@@ -122,7 +147,13 @@ func (l *listener) serve(c *conn, establish listeners.EstablishFn) {
 			l.b.log.Error("mqtt client ended by a packet that the broker cannot read", "remote", c.RemoteAddr(), "panic", p, "stack", string(debug.Stack()))
 		}
 	}()
-	if err := establish(l.ID(), c); err != nil {
+	err := establish(l.ID(), c)
+	if errors.Is(err, packets.ErrServerBusy) {
+		l.b.refused.Add(1)
+		l.b.log.Warn("mqtt client refused: as many are connected as may be; look who they are, or raise broker.max_clients",
+			"remote", c.RemoteAddr(), "max_clients", l.b.opts.MaxClients)
+	}
+	if err != nil {
 		l.b.log.Debug("mqtt connection ended", "remote", c.RemoteAddr(), "reason", err)
 	}
 }

@@ -3,6 +3,7 @@ package broker
 import (
 	"errors"
 	"sync"
+	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
@@ -14,16 +15,51 @@ type session struct {
 	cl *mqtt.Client
 	// handshakes are the QoS 2 messages taken in and not yet released: false before the commit, true when PUBREC is out.
 	handshakes map[uint16]bool
+
+	twins takeovers // guarded by hook.mu
+}
+
+// takeovers counts how often a connection pushed out a living one of the same client id. A device whose old connection is not known to be
+// dead does so now and then; two devices with one id do it all the time.
+type takeovers struct {
+	n     int
+	since time.Time
+}
+
+// Choices of this project.
+const (
+	twinsAfter  = 3 // takeovers within twinsWithin
+	twinsWithin = 10 * time.Minute
+)
+
+// count notes one and reports whether it is time to say so.
+func (t *takeovers) count(now time.Time) bool {
+	if age := now.Sub(t.since); age < 0 || age > twinsWithin {
+		t.n, t.since = 0, now
+	}
+	t.n++
+	return t.n == twinsAfter
 }
 
 // OnSessionEstablish runs after the login and before CONNACK.
 func (h *hook) OnSessionEstablish(cl *mqtt.Client, pk packets.Packet) {
+	if c, ok := cl.Net.Conn.(*conn); ok {
+		c.welcome()
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	s := h.sessions[cl.ID]
+	old := h.sessions[cl.ID]
+	s := old
 	if s == nil || pk.Connect.Clean {
 		s = &session{handshakes: map[uint16]bool{}}
 		h.sessions[cl.ID] = s
+	}
+	if old != nil {
+		s.twins = old.twins
+		if old.client().StopTime() == 0 && s.twins.count(h.b.opts.Now()) {
+			h.b.log.Warn("mqtt clients push each other out: two devices use the same client id; give each its own", "client", cl.ID,
+				"remote", cl.Net.Remote, "other", old.client().Net.Remote)
+		}
 	}
 	s.mu.Lock()
 	s.cl = cl

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"log/slog"
 	"net"
 	"net/url"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -150,5 +152,24 @@ func TestBroker_AcknowledgesWhatIsCommittedWhileItStops(t *testing.T) {
 	}
 	if err := <-ended; err != nil {
 		t.Error(err)
+	}
+}
+
+// Two devices with one client id push each other out; a device that comes back now and then is none of them.
+func TestBroker_SaysThatTwoUseOneClientID(t *testing.T) {
+	opts := options(newCommitter())
+	var said lockedBuffer
+	opts.Log = slog.New(slog.NewTextHandler(&said, nil))
+	b := start(t, opts)
+	login(t, dial(t, b), "board", true)
+	for range 2 {
+		login(t, dial(t, b), "board", true)
+	}
+	if text := said.String(); strings.Contains(text, "push each other out") {
+		t.Errorf("it is said after two: %s", text)
+	}
+	login(t, dial(t, b), "board", false)
+	if text := said.String(); strings.Count(text, "push each other out") != 1 || !strings.Contains(text, "client=board") {
+		t.Errorf("the log says %q", text)
 	}
 }

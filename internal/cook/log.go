@@ -70,7 +70,7 @@ func ReadLog(dir fs.FS) (*Log, error) {
 		return nil, fmt.Errorf("read cook log: %w (a cook log is a folder with %s and %s)", err, LogCookFile, LogReadingsFile)
 	}
 	defer f.Close()
-	readings, err := ReadReadings(f)
+	readings, err := ReadReadings(f, 0)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", LogReadingsFile, err)
 	}
@@ -105,26 +105,27 @@ func DecodeStrict(data []byte, v any) error {
 	return nil
 }
 
-// ReadReadings reads readings.csv. Of two rows of one probe at one time the first stands.
-func ReadReadings(r io.Reader) ([]Reading, error) {
-	rows := csv.NewReader(bufio.NewReader(r))
-	rows.FieldsPerRecord = 3
-	rows.ReuseRecord = true
-	head, err := rows.Read()
+// ReadReadings reads readings.csv. Of two rows of one probe at one time the first stands. rows is how many there are about, so that no more
+// memory is taken than they need; 0: not known.
+func ReadReadings(r io.Reader, rows int) ([]Reading, error) {
+	table := csv.NewReader(bufio.NewReader(r))
+	table.FieldsPerRecord = 3
+	table.ReuseRecord = true
+	head, err := table.Read()
 	if err != nil || strings.TrimPrefix(head[0], "\ufeff") != "time" || head[1] != "probe" || head[2] != "celsius" {
 		return nil, errors.New("line 1 is not the header \"time,probe,celsius\"")
 	}
-	var out []Reading
+	out := make([]Reading, 0, rows)
 	names := map[string]ProbeID{}
 	for {
-		row, err := rows.Read()
+		row, err := table.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
 			return nil, err
 		}
-		line, _ := rows.FieldPos(0)
+		line, _ := table.FieldPos(0)
 		if strings.TrimSpace(row[2]) == "" {
 			continue
 		}

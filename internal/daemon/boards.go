@@ -11,10 +11,10 @@ import (
 	"stallkeeper/internal/monitor"
 )
 
-// setBoard lets the monitor know of a board, and keeps what is to be known of it after a restart.
+// setBoard lets the monitor know of a board. What is to be known of it after a restart is kept at the next tick: a commit for each
+// message would let a board that says too much stop the watch.
 func (w *watch) setBoard(ctx context.Context, b monitor.Board) {
 	w.act(ctx, w.core.SetBoard(b, w.now()))
-	w.keepBoards(ctx)
 }
 
 // Where the boards with their probes are kept, the charges of batteries, and why probes measure nothing.

@@ -190,7 +190,7 @@ func (b *books) turn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if b.lack == nil && (made > 0 || len(newest) == 0 || now.Sub(newest[0].At) >= signEvery) {
+	if b.lack == nil && (made > 0 || len(newest) == 0 || now.Sub(newest[0].At) >= signEvery || newest[0].At.After(now)) { // after: the clock was put back
 		if _, err := b.Checkpoint(ctx); err != nil {
 			return err
 		}

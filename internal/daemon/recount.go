@@ -94,7 +94,7 @@ func (w *watch) beginCount(ctx context.Context, id cook.ID) error {
 	}
 	own := make([]cook.ProbeID, 0, len(probes))
 	for _, p := range probes {
-		if outlook.Belongs(stored.Cook, p.ID) {
+		if outlook.Belongs(stored.Cook, p.ID) && !p.Last.Before(stored.Started) {
 			own = append(own, p.ID)
 		}
 	}

@@ -20,6 +20,7 @@ func (w *watch) intake() monitor.IntakeView {
 		v.Trouble = t
 	}
 	v.Received, v.Quarantined = uint64(s.Stored), uint64(s.Quarantined+s.Conflicts)
+	v.Scarce = w.db.Scarce()
 	if w.notify != nil {
 		v.Delivery = w.notify.Trouble()
 	}

@@ -193,8 +193,8 @@ func reading(probe cook.ProbeID, c thermal.Celsius, device time.Time, m Message,
 		return r, nil
 	}
 	if ahead := device.Sub(now); ahead > FutureLimit {
-		return cook.Reading{}, fmt.Errorf("time %s is %s ahead of this machine's clock: set the clock of the device, or of this machine",
-			device.UTC().Format(time.RFC3339), ahead.Round(time.Second))
+		return cook.Reading{}, fmt.Errorf("time %s is ahead of this machine's clock, which says %s: set the clock of the device, or of this machine",
+			device.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
 	}
 	r.Clock, r.Time = cook.DeviceClock, cook.Instant(device)
 	r.Backlog = now.Sub(device) > BacklogAfter

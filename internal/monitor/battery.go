@@ -63,7 +63,7 @@ const (
 	keepEvery    = 10 * time.Minute // a charge that stays is written down this often
 	keepStep     = 0.5              // percent: one that changes by this much, at once
 	chargeTells  = 24 * time.Hour   // a charge of yesterday still says something about now
-	maxBatteries = maxProbes
+	maxBatteries = 100              // a stranger who makes up devices with empty batteries is told of this often
 )
 
 // deviceKey tells the board "shed" from the probe "shed".

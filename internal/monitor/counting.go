@@ -68,7 +68,9 @@ func (c *Counting) Add(r cook.Reading) []Effect {
 		out = c.flush()
 	}
 	c.hear(r)
-	c.instant = append(c.instant, r)
+	if !c.beside.surplus(c.f, c.beside.probes[r.Probe]) {
+		c.instant = append(c.instant, r)
+	}
 	return out
 }
 

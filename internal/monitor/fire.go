@@ -97,7 +97,8 @@ func (f *fire) sortEvents() {
 	slices.SortStableFunc(f.stored.Events, func(a, b cook.Event) int { return a.Time.Compare(b.Time) })
 }
 
-// enlist gives a probe to the cook that it measures, unless a newer running cook has it, or it is the pit's and another has it.
+// enlist gives a probe to the cook that it measures, unless a newer running cook has it, or it is the pit's and another has
+// it, or the cook has enough.
 func (m *State) enlist(f *fire, id cook.ProbeID) {
 	p := m.probes[id]
 	if p.air != nil || p.cooler != nil || !outlook.Belongs(f.stored.Cook, id) {
@@ -105,6 +106,9 @@ func (m *State) enlist(f *fire, id cook.ProbeID) {
 	}
 	q := f.pieceOf(id)
 	if p.fire != nil && p.fire != f && (q == nil || p.fire.stored.ID > f.stored.ID) {
+		return
+	}
+	if q == nil && p.fire != f && m.pitProbes(f) >= maxPitProbes {
 		return
 	}
 	p.fire, p.piece = f, ""
@@ -188,7 +192,7 @@ func (f *fire) observe(m *State, readings []cook.Reading) []Effect {
 		f.spoken[r.Probe] = at
 		f.device = f.device || r.Clock != cook.HandClock
 		f.sense.Observe(r)
-		if p := m.probes[r.Probe]; p.fire == f {
+		if p := m.probes[r.Probe]; p != nil && p.fire == f {
 			changes = append(changes, p.watch.Observe(r)...)
 		}
 	}

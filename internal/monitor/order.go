@@ -24,10 +24,11 @@ const (
 // take accepts a reading that just came.
 func (f *fire) take(m *State, c Committed) []Effect {
 	r := c.Reading
-	if p := m.probes[r.Probe]; p.fire == nil {
+	p := m.probes[r.Probe]
+	if p.fire == nil {
 		m.enlist(f, r.Probe)
 	}
-	if c.Seq <= f.counted || !f.wants(r) {
+	if c.Seq <= f.counted || !f.wants(r) || m.surplus(f, p) {
 		return nil // counted already, or not ours
 	}
 	f.took = m.uptime

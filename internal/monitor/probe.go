@@ -30,11 +30,48 @@ type probe struct {
 	staged bool // it watches a stage of a lot
 }
 
-// maxProbes bounds what a stranger who makes up probe names can use. Readings of more are stored but not watched.
-const maxProbes = 1000
+// What a stranger who makes up probe names can use. A cook whose pit is every probe called pit takes the first maxPitProbes of them.
+const (
+	maxProbes    = 1000
+	maxPitProbes = 32
+)
 
-// room reports whether the probe is known or may become so.
-func (m *State) room(id cook.ProbeID) bool { return m.probes[id] != nil || len(m.probes) < maxProbes }
+// room reports whether the probe is known or may become so: in the place of the one that was not heard for longest, if nothing waits for it.
+func (m *State) room(id cook.ProbeID) bool {
+	if m.probes[id] != nil || len(m.probes) < maxProbes {
+		return true
+	}
+	var oldest *probe
+	for _, p := range m.probes {
+		if p.idle() && (oldest == nil || p.quiet < oldest.quiet || p.quiet == oldest.quiet && p.id < oldest.id) {
+			oldest = p
+		}
+	}
+	if oldest == nil {
+		return false
+	}
+	delete(m.probes, oldest.id)
+	return true
+}
+
+// idle reports whether nothing watches the probe: no cook, no stage, no declared role.
+func (p *probe) idle() bool { return p.fire == nil && p.role == "" && !p.staged && p.watch == nil }
+
+// surplus reports whether the probe is one too many of a cook's pit: it counts for nothing there.
+func (m *State) surplus(f *fire, p *probe) bool {
+	return p.fire == nil && p.air == nil && p.cooler == nil && f.pieceOf(p.id) == nil && m.pitProbes(f) >= maxPitProbes
+}
+
+// pitProbes counts the probes that a cook has as its pit's.
+func (m *State) pitProbes(f *fire) int {
+	n := 0
+	for _, p := range m.probes {
+		if p.fire == f && p.piece == "" {
+			n++
+		}
+	}
+	return n
+}
 
 func (m *State) probe(id cook.ProbeID, role cook.Role) *probe {
 	p, ok := m.probes[id]

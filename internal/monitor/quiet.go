@@ -65,6 +65,8 @@ func (m *State) unwatched() string {
 		return m.trouble() + ": readings do not come in, so nobody can say."
 	case m.intake.Late(m.waits()) != "":
 		return "Readings wait to be judged, so nobody can say."
+	case m.way.Scarce != "":
+		return m.way.Scarce + ": soon nothing can be kept, so look yourself."
 	case m.way.Delivery != "":
 		return m.way.Delivery + ": a message might not reach you, so look yourself."
 	}

@@ -90,6 +90,7 @@ type IntakeView struct {
 	Received    uint64 // readings stored since the start
 	Quarantined uint64
 	Trouble     string // empty when all is well
+	Scarce      string // that the disk is full and what was kept back is in use; empty when there is room
 	Delivery    string // which way out for messages is down; empty when all are well
 
 	Unheard []Unheard // topics of the own broker that nobody reads, newest first, a few of them

@@ -219,7 +219,7 @@ func (m *State) Tick(now time.Time) []Effect {
 	}
 	out = append(out, m.calmed()...)
 	out = append(out, m.listen()...)
-	out = append(out, m.alarmed(m.intake.Observe(now, m.trouble(), m.way.Delivery), true)...)
+	out = append(out, m.ways()...)
 	out = append(out, m.late()...)
 	out = append(out, m.expire()...)
 	out = append(out, m.orphans()...)
@@ -245,7 +245,12 @@ func (m *State) expire() []Effect {
 func (m *State) SetIntake(v IntakeView, now time.Time) []Effect {
 	m.advance(now)
 	m.way = v
-	return append(m.alarmed(m.intake.Observe(now, m.trouble(), v.Delivery), true), m.overdue()...)
+	return append(m.ways(), m.overdue()...)
+}
+
+// ways looks at the ways in and out, and at the room on the disk.
+func (m *State) ways() []Effect {
+	return m.alarmed(append(m.intake.Observe(m.now, m.trouble(), m.way.Delivery), m.intake.Scarce(m.now, m.way.Scarce)...), true)
 }
 
 func (m *State) trouble() string {

@@ -42,7 +42,7 @@ func (c *Command) Send(ctx context.Context, m Message) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, c.limit)
 	defer cancel()
-	var out bytes.Buffer
+	out := head{room: said}
 	cmd := exec.CommandContext(ctx, c.argv[0], c.argv[1:]...)
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = bytes.NewReader(input), &out, &out
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
@@ -60,6 +60,18 @@ func (c *Command) Send(ctx context.Context, m Message) error {
 	case errors.Is(ctx.Err(), context.DeadlineExceeded):
 		return fmt.Errorf("run %s: not done within %v, killed", c.argv[0], c.limit)
 	}
-	text := strings.TrimSpace(out.String())
-	return fmt.Errorf("run %s: %w: %q", c.argv[0], err, text[:min(len(text), said)])
+	return fmt.Errorf("run %s: %w: %q", c.argv[0], err, strings.TrimSpace(string(out.kept)))
+}
+
+// head keeps the beginning of what is written to it and takes the rest without keeping it: a program may print for as long as it runs.
+type head struct {
+	kept []byte
+	room int // bytes that it still keeps
+}
+
+func (h *head) Write(p []byte) (int, error) {
+	n := min(len(p), h.room)
+	h.kept = append(h.kept, p[:n]...)
+	h.room -= n
+	return len(p), nil
 }

@@ -12,12 +12,15 @@ import (
 	"time"
 )
 
+// maxHeader is how much of an answer's header is taken, in bytes; of its body little is.
+const maxHeader = 64 << 10
+
 // newClient makes a client that keeps no connections, follows no redirects (a POST would become a GET) and takes at most
 // the limit for everything.
 func newClient(limit time.Duration) *http.Client {
 	return &http.Client{
 		Timeout:       limit,
-		Transport:     &http.Transport{DisableKeepAlives: true, Proxy: http.ProxyFromEnvironment},
+		Transport:     &http.Transport{DisableKeepAlives: true, Proxy: http.ProxyFromEnvironment, MaxResponseHeaderBytes: maxHeader},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
 }

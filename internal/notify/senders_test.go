@@ -13,6 +13,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"syscall"
@@ -176,6 +177,19 @@ func TestCommand_FailsWithWhatItSaid(t *testing.T) {
 	}
 	if err := NewCommand([]string{"/nowhere/siren"}, time.Second, time.UTC, "").Send(t.Context(), dyingFire()); err == nil {
 		t.Error("a program that is not there was run")
+	}
+}
+
+func TestCommand_KeepsLittleOfAProgramThatPrintsForEver(t *testing.T) {
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	err := NewCommand([]string{script(t, "echo no power; head -c 67108864 /dev/zero; exit 3")}, 30*time.Second, time.UTC, "").Send(t.Context(), dyingFire())
+	runtime.ReadMemStats(&after)
+	if err == nil || !strings.Contains(err.Error(), "no power") || len(err.Error()) > 2000 {
+		t.Errorf("Send = %v, want the beginning of what it said", err)
+	}
+	if used := (after.TotalAlloc - before.TotalAlloc) >> 20; used > 8 {
+		t.Errorf("64 MiB of output took %d MiB of memory", used)
 	}
 }
 

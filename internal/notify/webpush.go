@@ -84,7 +84,7 @@ type WebPush struct {
 // NewWebPush makes a sender.
 func NewWebPush(o WebPushOptions) *WebPush {
 	dialer := net.Dialer{Timeout: o.Limit, Control: publicOnly}
-	return newWebPush(o, &http.Transport{DisableKeepAlives: true, DialContext: dialer.DialContext, TLSHandshakeTimeout: o.Limit})
+	return newWebPush(o, &http.Transport{DisableKeepAlives: true, DialContext: dialer.DialContext, TLSHandshakeTimeout: o.Limit, MaxResponseHeaderBytes: maxHeader})
 }
 
 func newWebPush(o WebPushOptions, through http.RoundTripper) *WebPush {

@@ -3,8 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
-	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -153,7 +151,15 @@ func (db *DB) refuseWaiting() {
 
 // retry finds out whether a store in trouble has recovered.
 func (db *DB) retry(ctx context.Context) {
-	if db.Trouble() == "" {
+	if db.reserve.given() {
+		switch kept, err := db.reserve.take(); {
+		case err != nil:
+			db.opts.Log.Debug("room is not kept back again", "error", err)
+		case kept:
+			db.opts.Log.Info("the disk has room again", "path", db.path)
+		}
+	}
+	if db.trouble.text() == "" {
 		return
 	}
 	if err := db.KeepValue(ctx, "store.tried", []byte(db.opts.Now().UTC().Format(time.RFC3339))); err != nil {
@@ -210,33 +216,26 @@ func answer(batch []Item, outcomes []Outcome, err error) {
 	}
 }
 
-// names numbers the probes. New ones count once their transaction is committed.
+// names numbers the probes, those that were heard lately from memory. New ones count once their transaction is committed.
 type names struct {
 	known map[cook.ProbeID]int64
-	fresh map[cook.ProbeID]int64 // given within the running transaction
+	fresh map[cook.ProbeID]int64 // looked up or given within the running transaction
 }
 
+// maxNames bounds the memory for numbers against a client that makes up names; the others are looked up.
+const maxNames = 4096
+
 func (n *names) keep() {
-	maps.Copy(n.known, n.fresh)
+	for name, id := range n.fresh {
+		if len(n.known) >= maxNames {
+			for any := range n.known {
+				delete(n.known, any)
+				break
+			}
+		}
+		n.known[name] = id
+	}
 	n.fresh = nil
 }
 
 func (n *names) undo() { n.fresh = nil }
-
-func (db *DB) loadNames(ctx context.Context) error {
-	db.names.known = map[cook.ProbeID]int64{}
-	rows, err := db.reader.QueryContext(ctx, "select id, name from probes")
-	if err != nil {
-		return db.explain("read probes", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id int64
-		var name string
-		if err := rows.Scan(&id, &name); err != nil {
-			return db.explain("read probes", err)
-		}
-		db.names.known[cook.ProbeID(name)] = id
-	}
-	return errors.Join(rows.Err(), rows.Close())
-}

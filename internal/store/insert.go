@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"stallkeeper/estimator/thermal"
@@ -24,7 +25,11 @@ type insertion struct {
 	tx    *sql.Tx
 	names *names
 	stmts map[string]*sql.Stmt
+	taken map[int64]stretch // by probe: found without a free time
 }
+
+// stretch is of times in which every microsecond has a reading, the end not included.
+type stretch struct{ from, to int64 }
 
 const (
 	insertReading = `insert into readings (probe, time, seq, celsius, quality, clock, retained, backlog, delay, device_seq, raw)
@@ -34,7 +39,10 @@ const (
 	lastRetained     = `select celsius from readings where probe = ? and retained = 1 and clock = 1 order by seq desc limit 1`
 	insertQuarantine = `insert into quarantine (time, topic, payload, reason) values (?, ?, ?, ?)`
 	trimQuarantine   = `delete from quarantine where id <= (select max(id) from quarantine) - ?`
-	insertProbe      = `insert into probes (name) values (?)`
+	lightQuarantine  = `delete from quarantine where id <= (select max(id) from (select id,
+		sum(octet_length(topic) + octet_length(payload) + octet_length(reason)) over (order by id desc) as bytes from quarantine) where bytes > ?)`
+	probeNumber = `select id from probes where name = ?`
+	insertProbe = `insert into probes (name) values (?)`
 )
 
 // prepare gives a statement; the transaction closes it.
@@ -150,8 +158,23 @@ func (in *insertion) arrived(probe int64, r cook.Reading) (Outcome, error) {
 	return 0, fmt.Errorf("no free time found for probe %q after %s", string(r.Probe), r.Time.Format(time.RFC3339Nano))
 }
 
-// freeTime gives the first microsecond from us on at which the probe has no reading.
+// freeTime gives the first microsecond from us on at which the probe has no reading, for a reading that will have it. What was found taken
+// is remembered: thousands may come with one time, and each would be looked past again by each that follows.
 func (in *insertion) freeTime(probe, us int64) (int64, error) {
+	full := in.taken[probe]
+	if us < full.from || us > full.to {
+		full = stretch{us, us}
+	}
+	free, err := in.gap(probe, full.to)
+	if in.taken == nil {
+		in.taken = map[int64]stretch{}
+	}
+	in.taken[probe] = stretch{full.from, free + 1}
+	return free, err
+}
+
+// gap looks for the first microsecond from us on at which the probe has no reading.
+func (in *insertion) gap(probe, us int64) (int64, error) {
 	s, err := in.prepare(takenTimes)
 	if err != nil {
 		return 0, err
@@ -207,11 +230,7 @@ func (in *insertion) probe(name cook.ProbeID) (int64, error) {
 	if id, ok := in.names.fresh[name]; ok {
 		return id, nil
 	}
-	result, err := in.exec(insertProbe, string(name))
-	if err != nil {
-		return 0, err
-	}
-	id, err := result.LastInsertId()
+	id, err := in.number(name)
 	if err != nil {
 		return 0, err
 	}
@@ -222,21 +241,45 @@ func (in *insertion) probe(name cook.ProbeID) (int64, error) {
 	return id, nil
 }
 
+// number looks the number of a probe up, or gives it one.
+func (in *insertion) number(name cook.ProbeID) (id int64, err error) {
+	if err := in.one(probeNumber, &id, string(name)); !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	result, err := in.exec(insertProbe, string(name))
+	if err != nil {
+		return 0, err
+	}
+	return result.LastInsertId()
+}
+
 // The most that is kept of a bad payload, and the most of them: a device that sends garbage for ever must not fill the disk
 // that good readings need. Of more, the oldest go.
 const (
+	maxTopic       = 1 << 10
 	maxPayload     = 64 << 10
 	maxReason      = 2 << 10
 	maxQuarantined = 100_000
+	maxQuarantine  = 64 << 20 // bytes of all
+	weighEvery     = 256      // payloads; weighing looks at all of them
 )
 
 func (in *insertion) quarantine(q cook.Quarantined) error {
 	payload := append([]byte{}, q.Payload[:min(len(q.Payload), maxPayload)]...) // not null, also when empty
+	topic := strings.ToValidUTF8(q.Topic[:min(len(q.Topic), maxTopic)], "")
 	at := min(max(micros(q.Time), minMicros), maxMicros-1)
-	if _, err := in.exec(insertQuarantine, at, q.Topic, payload, q.Reason[:min(len(q.Reason), maxReason)]); err != nil {
+	result, err := in.exec(insertQuarantine, at, topic, payload, q.Reason[:min(len(q.Reason), maxReason)])
+	if err != nil {
 		return err
 	}
-	_, err := in.exec(trimQuarantine, maxQuarantined)
+	if _, err := in.exec(trimQuarantine, maxQuarantined); err != nil {
+		return err
+	}
+	id, err := result.LastInsertId()
+	if err != nil || id%weighEvery != 0 {
+		return err
+	}
+	_, err = in.exec(lightQuarantine, maxQuarantine)
 	return err
 }
 

@@ -140,7 +140,9 @@ func (db *DB) newMerge(ctx context.Context, probes []cook.ProbeID, q cook.Readin
 			return nil, err
 		}
 		for _, p := range all {
-			probes = append(probes, p.ID)
+			if !p.Last.Before(q.From) && !p.Last.Before(q.AfterTime) && (q.To.IsZero() || p.First.Before(q.To)) {
+				probes = append(probes, p.ID) // the others have nothing here
+			}
 		}
 	}
 	probes = slices.Clone(probes)

@@ -49,8 +49,11 @@ func (db *DB) SealHours(ctx context.Context, now time.Time) (int, error) {
 		return 0, err
 	}
 	closed := closedAt(now)
-	if !closed.After(done.Until) {
+	if closed.Equal(done.Until) {
 		return 0, nil
+	}
+	if closed.Before(done.Until) {
+		done.Until = closed // the clock was put back: without this nothing would be sealed until it is there again
 	}
 	seq, err := db.LastSeq(ctx)
 	if err != nil {

@@ -45,6 +45,7 @@ type DB struct {
 	intake    intake
 	names     names // touched by the committer only, except while opening
 	trouble   trouble
+	reserve   *reserve
 }
 
 // readers is how many queries run at a time. A connection that rested for readerRest is closed: open ones keep pages and
@@ -71,7 +72,8 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	if err := makeFolder(filepath.Dir(path)); err != nil {
 		return nil, err
 	}
-	db := &DB{path: path, opts: o, queue: make(chan Item, queueSize), committed: make(chan struct{}, 1)}
+	db := &DB{path: path, opts: o, queue: make(chan Item, queueSize), committed: make(chan struct{}, 1),
+		names: names{known: map[cook.ProbeID]int64{}}, reserve: newReserve(path)}
 	db.intake.stopping = make(chan struct{})
 	defer func() {
 		if err != nil {
@@ -108,7 +110,12 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	db.reader.SetMaxOpenConns(readers)
 	db.reader.SetMaxIdleConns(readers)
 	db.reader.SetConnMaxIdleTime(readerRest)
-	return db, db.loadNames(ctx)
+	if kept, err := db.reserve.take(); err != nil {
+		return nil, err
+	} else if !kept {
+		o.Log.Warn("the disk has little room: free some space", "path", filepath.Dir(path), "wanted_bytes", reservePlenty)
+	}
+	return db, nil
 }
 
 // makeFolder makes the data folder where it is missing, so that it survives a power cut.
@@ -165,6 +172,9 @@ func (db *DB) closeFiles() error {
 // Trouble says why the last write failed, and what to do; empty when it succeeded.
 func (db *DB) Trouble() string { return db.trouble.text() }
 
+// Scarce says that the disk is full and that the room which was kept back is in use, and what to do; empty when there is room.
+func (db *DB) Scarce() string { return db.reserve.trouble() }
+
 // Committed receives after every commit that stored readings; a slow reader misses repeats, not the last.
 func (db *DB) Committed() <-chan struct{} { return db.committed }
 
@@ -182,7 +192,20 @@ func (db *DB) write(ctx context.Context, doing string, f func(tx *sql.Tx) error)
 	if hopeless(err) && ctx.Err() == nil && db.trouble.set(err) {
 		db.opts.Log.Error("the database cannot be written", "error", err)
 	}
+	if full(err) {
+		db.giveReserve()
+	}
 	return err
+}
+
+// giveReserve makes a little room for what comes next.
+func (db *DB) giveReserve() {
+	switch given, err := db.reserve.give(); {
+	case err != nil:
+		db.opts.Log.Error("the reserve could not be used", "error", err)
+	case given:
+		db.opts.Log.Error(db.reserve.trouble())
+	}
 }
 
 func (db *DB) transaction(ctx context.Context, f func(tx *sql.Tx) error) error {

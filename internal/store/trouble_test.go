@@ -130,6 +130,47 @@ func TestPut_OnASmallDisk(t *testing.T) {
 	}
 }
 
+// A disk that others fill: what was kept back lets alarms be kept, the trouble stands until there is room, and then the room is kept back again.
+func TestReserve_LetsAlarmsBeKeptOnAFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=40m"); err != nil {
+		t.Skip("this machine lets tests mount nothing: ", err)
+	}
+	t.Cleanup(func() {
+		if err := syscall.Unmount(dir, 0); err != nil {
+			t.Error(err)
+		}
+	})
+	s := mustOpen(t, filepath.Join(dir, FileName))
+	s.mustPut(t, reading("core", 0, 60))
+	others := filepath.Join(dir, "others")
+	if err := os.WriteFile(others, make([]byte, 64<<20), 0o600); !errors.Is(err, syscall.ENOSPC) {
+		t.Fatalf("filling the disk: %v", err)
+	}
+	for i := 1; !strings.Contains(s.Scarce(), "in use"); i++ {
+		s.put(t, Item{Reading: reading("core", i, 60)})
+		if i > 10_000 {
+			t.Fatalf("the reserve is not given up; trouble %q", s.Trouble())
+		}
+	}
+	if err := s.KeepValue(t.Context(), "an alarm", make([]byte, 100_000)); err != nil {
+		t.Errorf("nothing can be kept although room was kept back: %v", err)
+	}
+	if s.Trouble() != "" || !strings.Contains(s.Scarce(), "the disk is full") {
+		t.Errorf("Trouble = %q, Scarce = %q after a write into the reserve", s.Trouble(), s.Scarce())
+	}
+	if err := os.Remove(others); err != nil {
+		t.Fatal(err)
+	}
+	s.retry(t.Context())
+	if s.Scarce() != "" {
+		t.Errorf("Scarce = %q with room again", s.Scarce())
+	}
+	if stands, err := os.Stat(filepath.Join(dir, "reserve")); err != nil || stands.Size() != reserveBytes {
+		t.Errorf("the room is not kept back again: %v", err)
+	}
+}
+
 // fileLimitChild is set in the child of the next test.
 const fileLimitChild = "STALLKEEPER_FILE_LIMIT_CHILD"
 

@@ -329,6 +329,24 @@ func TestSealHours_LateReadings(t *testing.T) {
 	}
 }
 
+// A clock that was years ahead, as that of a board without a battery may be, and is put right: hours go on being sealed.
+func TestSealHours_GoOnWhenTheClockWasPutBack(t *testing.T) {
+	path := fileOf(t)
+	s := mustOpen(t, path)
+	s.mustPut(t, reading("core", 0, 20))
+	s.mustSeal(t, epoch.AddDate(5, 0, 0), 1)
+	s.mustPut(t, reading("core", 3*3600, 21))
+	s.mustSeal(t, epoch.Add(3*time.Hour+5*time.Minute), 0) // the hour is not over
+	s.mustSeal(t, epoch.Add(4*time.Hour+10*time.Minute), 1)
+	s.mustPut(t, reading("core", 4*3600, 22), reading("core", 60, 20)) // and one that is late
+	s.mustSeal(t, epoch.Add(5*time.Hour+10*time.Minute), 2)
+	s.mustSeal(t, epoch.Add(3*time.Hour), 0) // two hours back: what is sealed stays
+	s.mustSeal(t, epoch.Add(5*time.Hour+10*time.Minute), 0)
+	if r := mustVerify(t, path, VerifyOptions{Readings: true}); !r.Good() {
+		t.Errorf("afterwards: %v", r.Findings)
+	}
+}
+
 // The export of a lot made by a real store verifies alone, has the same bytes each time, and tells nothing of the other lot.
 func TestExportRecords_OfALot(t *testing.T) {
 	path := recordedShop(t)

@@ -182,6 +182,19 @@ func TestWrongPasswords_AreSlowedDown(t *testing.T) {
 	}
 }
 
+// Who was locked out while the clock was ahead is not when it is put back.
+func TestWrongPasswords_TheClockIsPutBack(t *testing.T) {
+	server, _, clock := newGuarded(t, nil)
+	clock.move(5 * time.Hour)
+	for range maxFailures {
+		login(server, "192.0.2.7:999", "boss", "guess")
+	}
+	clock.move(-2 * time.Hour)
+	if w := login(server, "192.0.2.7:999", "boss", password); w.Code != 303 {
+		t.Errorf("two hours earlier = %d, want 303", w.Code)
+	}
+}
+
 // Standing in line for the hash is no way around the limit.
 func TestWrongPasswords_AtOnceAreSlowedDownToo(t *testing.T) {
 	server, _, _ := newGuarded(t, nil)

@@ -35,6 +35,15 @@ func TestSubscriptions_OnlyToOnesOwnPath(t *testing.T) {
 	}
 }
 
+func TestPathTest_NamesThePathsThereAre(t *testing.T) {
+	server := newServer(t, webtest.NewShelf(t), func(o *Options) { o.PostRoom = &webtest.Counter{} })
+	w := webtest.Send(server, webtest.Request("POST", "/api/v1/paths/post/test", ""))
+	webtest.MustProblem(t, w, 404)
+	if !strings.Contains(w.Body.String(), `no path of messages is called \"post\": there are \"`) {
+		t.Errorf("answered %s", w.Body)
+	}
+}
+
 func TestPushWorker_IsServedAtTheRoot(t *testing.T) {
 	w := webtest.Send(newServer(t, webtest.NewShelf(t), nil), webtest.Request("GET", "/push-worker.js", ""))
 	if w.Code != 200 || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/javascript") || !strings.Contains(w.Body.String(), "showNotification") {

@@ -78,8 +78,9 @@ func (s *Server) Run(ctx context.Context, ln net.Listener) error {
 	if err := s.MayListen(ln.Addr()); err != nil {
 		return errors.Join(err, ln.Close())
 	}
+	door := newDoorway(s.opts.Log, s.opts.Now)
 	server := &http.Server{
-		Handler: s, ReadHeaderTimeout: headerTimeout, ReadTimeout: bodyTimeout, WriteTimeout: writeTimeout,
+		Handler: door.streams(s), ConnState: door.state, ConnContext: withConn, ReadHeaderTimeout: headerTimeout, ReadTimeout: bodyTimeout, WriteTimeout: writeTimeout,
 		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader, ErrorLog: slog.NewLogLogger(s.opts.Log.Handler(), slog.LevelDebug),
 	}
 	server.RegisterOnShutdown(s.api.EndStreams)

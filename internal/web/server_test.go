@@ -1,11 +1,13 @@
 package web
 
 import (
+	"bytes"
 	"compress/gzip"
 	"context"
 	"crypto/tls"
 	"errors"
 	"io"
+	"log/slog"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -223,6 +225,66 @@ func TestRun_EndsLiveStreamsWhenStopped(t *testing.T) {
 		}
 	case <-time.After(30 * time.Second):
 		t.Fatal("Run does not end")
+	}
+}
+
+// Hundreds hold a connection, silent, with half a header, with half a body or without reading the answer: who asks at once is answered, and a
+// live stream goes on.
+func TestRun_WhoHoldsConnectionsKeepsNobodyOut(t *testing.T) {
+	var said bytes.Buffer
+	shelf := webtest.NewShelf(t)
+	server := newServer(t, shelf, func(o *Options) { o.Log = slog.New(slog.NewTextHandler(&said, nil)) })
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- server.Run(ctx, ln) }()
+	client := &http.Client{Transport: &http.Transport{}, Timeout: 20 * time.Second}
+	at := "http://" + ln.Addr().String()
+	live, err := client.Get(at + "/api/v1/live")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer live.Body.Close()
+	var held []net.Conn
+	for i := range 3 * maxConnections {
+		c, err := net.Dial("tcp", ln.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		held = append(held, c)
+		kind := i % 4
+		if i > 2*maxConnections {
+			kind = 2 // at last all that are open are being answered
+		}
+		part := [...]string{"", "GET / HTTP/1.1\r\nHost: localhost\r\nX-", "POST /settings HTTP/1.1\r\nHost: localhost\r\nContent-Length: 900\r\n\r\nunit",
+			"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n"}[kind]
+		if _, err := io.WriteString(c, part); err != nil {
+			t.Fatal(err)
+		}
+		if i%40 == 0 {
+			answer, err := client.Get(at + "/healthz")
+			if err != nil {
+				t.Fatalf("with %d held connections: %v", i, err)
+			}
+			_ = answer.Body.Close() // read enough
+			client.CloseIdleConnections()
+		}
+	}
+	if _, err := live.Body.Read(make([]byte, 10)); err != nil {
+		t.Error("the live stream was ended: ", err)
+	}
+	for _, c := range held {
+		_ = c.Close() // some are ended already
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+	if text := said.String(); strings.Count(text, "to make room for others") != 1 {
+		t.Errorf("the log says %q, want it said once", text)
 	}
 }
 

@@ -59,12 +59,12 @@ func (g *gate) mustWait(from netip.Prefix) time.Duration {
 	defer g.mu.Unlock()
 	now := g.now()
 	f, known := g.failed[from]
-	if known && f.n >= maxFailures && now.Before(f.until) {
-		return f.until.Sub(now)
+	if wait := f.until.Sub(now); known && f.n >= maxFailures && wait > 0 && wait <= failureWindow { // longer: the clock was put back
+		return wait
 	}
 	if !known && len(g.failed) >= maxAddresses {
 		for a, f := range g.failed {
-			if !now.Before(f.until) {
+			if wait := f.until.Sub(now); wait <= 0 || wait > failureWindow {
 				delete(g.failed, a)
 			}
 		}
@@ -80,7 +80,7 @@ func (g *gate) failedAt(from netip.Prefix) {
 	defer g.mu.Unlock()
 	now := g.now()
 	f := g.failed[from]
-	if !now.Before(f.until) {
+	if wait := f.until.Sub(now); wait <= 0 || wait > failureWindow {
 		f = failures{}
 	}
 	g.failed[from] = failures{f.n + 1, now.Add(failureWindow)}

@@ -30,8 +30,11 @@ import (
 //go:embed openapi.json
 var openAPI []byte
 
-// ImportPath may take more than other addresses.
-const ImportPath = "/api/v1/cooks/import"
+// ImportPath may take more than other addresses; LivePath stays open.
+const (
+	ImportPath = "/api/v1/cooks/import"
+	LivePath   = "/api/v1/live"
+)
 
 // Options are what the API needs beside the shop.
 type Options struct {
@@ -47,6 +50,7 @@ type Options struct {
 type API struct {
 	opts    Options
 	streams chan struct{} // one token for each live stream
+	imports chan struct{} // one token: for the cook log that is being taken in
 	closing chan struct{} // closed by EndStreams
 	once    sync.Once
 	packers sync.Pool // *gzip.Writer
@@ -54,7 +58,7 @@ type API struct {
 
 // New makes the API; Register puts it on a mux.
 func New(o Options) *API {
-	return &API{opts: o, streams: make(chan struct{}, maxStreams), closing: make(chan struct{})}
+	return &API{opts: o, streams: make(chan struct{}, maxStreams), imports: make(chan struct{}, 1), closing: make(chan struct{})}
 }
 
 // EndStreams ends the live streams, and those that are yet to be asked for. It may be called again.
@@ -134,7 +138,7 @@ func (api *API) Register(mux *http.ServeMux) {
 		{"POST /api/v1/paths/{path}/subscriptions", visitor.Work, api.postSubscription},
 		{"DELETE /api/v1/paths/{path}/subscriptions", visitor.Work, api.deleteSubscription},
 		{"GET /api/v1/snapshot", visitor.Watch, api.getSnapshot},
-		{"GET /api/v1/live", visitor.Watch, api.getLive},
+		{"GET " + LivePath, visitor.Watch, api.getLive},
 		{"GET /api/v1/openapi.json", visitor.Watch, api.getOpenAPI},
 	} {
 		mux.Handle(r.pattern, api.answering(r.need, r.handle))

@@ -39,6 +39,31 @@ func TestLive_RefusesTooManyStreams(t *testing.T) {
 	}
 }
 
+// A cook log takes memory: two at once are not taken in.
+func TestImport_IsOneAtATime(t *testing.T) {
+	api, server := alone(t, webtest.NewShelf(t))
+	api.imports <- struct{}{}
+	r := webtest.Request("POST", ImportPath, "PK")
+	r.Header.Set("Content-Type", "application/zip")
+	w := webtest.Send(server, r)
+	if detail := webtest.MustProblem(t, w, 503); !strings.Contains(detail, "when it is done") || w.Header().Get("Retry-After") == "" {
+		t.Errorf("refused with %q", detail)
+	}
+	<-api.imports
+	webtest.MustProblem(t, webtest.Send(server, r), 400) // not an archive: it was looked at
+	if len(api.imports) != 0 {
+		t.Error("the place is not free again")
+	}
+}
+
+// HEAD is answered and over: it has no body to go on with.
+func TestLive_HeadEnds(t *testing.T) {
+	api, server := alone(t, webtest.NewShelf(t))
+	if w := webtest.Send(server, webtest.Request("HEAD", "/api/v1/live", "")); w.Code != 200 || len(api.streams) != 0 {
+		t.Errorf("HEAD: %d, %d streams", w.Code, len(api.streams))
+	}
+}
+
 // pipe is a response writer over one end of a net.Pipe, which is durably blocking, so that time in the bubble goes on.
 type pipe struct {
 	header http.Header

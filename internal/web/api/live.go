@@ -36,6 +36,9 @@ func (api *API) getLive(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Cache-Control", "no-store")
 	h.Set("X-Accel-Buffering", "no") // proxies: pass it on at once
 	w.WriteHeader(http.StatusOK)
+	if r.Method == http.MethodHead {
+		return nil
+	}
 	l := &liveStream{api: api, w: w, control: http.NewResponseController(w), last: r.Header.Get("Last-Event-ID")}
 	if err := l.run(r); err != nil {
 		api.opts.Log.Debug("live stream ended", "error", err)

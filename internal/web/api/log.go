@@ -18,11 +18,12 @@ import (
 	"stallkeeper/internal/web/problem"
 )
 
-// Bounds of a cook log that is taken in, in bytes. A day of eight probes at a reading a second has about 30 MB.
+// Bounds of a cook log that is taken in, in bytes. A day of eight probes at a reading a second has about 30 MB in 691,200 rows.
 const (
 	MaxImport    = 16 << 20
 	maxUnpacked  = 64 << 20
 	maxDescribed = 1 << 20 // of cook.json
+	maxRows      = 750_000 // of readings.csv, some 140 bytes of memory each
 
 	importTimeout = 5 * time.Minute
 	logTimeout    = 30 * time.Second // for each write of an export
@@ -169,10 +170,18 @@ func within(control *http.ResponseController, d time.Duration) (*time.Timer, err
 	return time.AfterFunc(d, func() { _ = control.SetWriteDeadline(time.Unix(1, 0)) }), nil
 }
 
-// postImport takes in a cook log as an ended cook: a zip archive of cook.json and readings.csv.
+// postImport takes in a cook log as an ended cook: a zip archive of cook.json and readings.csv. One at a time: a log takes memory.
 func (api *API) postImport(w http.ResponseWriter, r *http.Request) error {
 	if err := mustBe(r, "application/zip"); err != nil {
 		return err
+	}
+	select {
+	case api.imports <- struct{}{}:
+		defer func() { <-api.imports }()
+	default:
+		e := problem.New(http.StatusServiceUnavailable, "Busy", "another cook log is being taken in: send this one when it is done")
+		e.Header = http.Header{"Retry-After": {"30"}}
+		return e
 	}
 	data, err := io.ReadAll(r.Body)
 	if err != nil {
@@ -199,44 +208,85 @@ func (api *API) postImport(w http.ResponseWriter, r *http.Request) error {
 
 // unpackLog reads a zipped cook log. The archive holds the two files and nothing else, but for what an export says about checks.
 func unpackLog(data []byte) (*cook.Log, error) {
-	archive, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	files, err := filesOfLog(data)
 	if err != nil {
-		return nil, problem.Bad("the body is not a zip archive: pack %s and %s into one", cook.LogCookFile, cook.LogReadingsFile)
+		return nil, err
 	}
 	var described []byte
-	var readings []cook.Reading
-	var seen []string
-	for _, f := range archive.File {
-		if f.Name == cook.LogChecksFile {
-			continue // the checks stand in the records of the shop that made them
-		}
-		if slices.Contains(seen, f.Name) || (f.Name != cook.LogCookFile && f.Name != cook.LogReadingsFile) {
-			return nil, problem.Bad("the archive holds %s: pack %s and %s, each once and without a folder", problem.Clip(f.Name), cook.LogCookFile, cook.LogReadingsFile)
-		}
-		seen = append(seen, f.Name)
-		err := unpackFile(f, func(r io.Reader) error {
-			if f.Name == cook.LogReadingsFile {
-				readings, err = cook.ReadReadings(r)
-				return err
-			}
-			described, err = io.ReadAll(r)
-			return err
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	if len(seen) != 2 {
-		return nil, problem.Bad("the archive lacks a file: pack %s and %s", cook.LogCookFile, cook.LogReadingsFile)
+	if err := unpackFile(files[cook.LogCookFile], func(r io.Reader) error {
+		described, err = io.ReadAll(r)
+		return err
+	}); err != nil {
+		return nil, err
 	}
 	c, err := cook.DecodeCook(described)
 	if err != nil {
 		return nil, problem.Bad("%s: %s", cook.LogCookFile, problem.ClipTo(err.Error(), 2000))
 	}
+	readings, err := unpackReadings(files[cook.LogReadingsFile])
+	if err != nil {
+		return nil, err
+	}
 	if len(readings) == 0 {
 		return nil, problem.Bad("%s has no readings: there is nothing to keep", cook.LogReadingsFile)
 	}
 	return &cook.Log{Cook: *c, Readings: readings}, nil
+}
+
+// filesOfLog finds the two files.
+func filesOfLog(data []byte) (map[string]*zip.File, error) {
+	archive, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return nil, problem.Bad("the body is not a zip archive: pack %s and %s into one", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	out := map[string]*zip.File{}
+	for _, f := range archive.File {
+		if f.Name == cook.LogChecksFile {
+			continue // the checks stand in the records of the shop that made them
+		}
+		if out[f.Name] != nil || (f.Name != cook.LogCookFile && f.Name != cook.LogReadingsFile) {
+			return nil, problem.Bad("the archive holds %s: pack %s and %s, each once and without a folder", problem.Clip(f.Name), cook.LogCookFile, cook.LogReadingsFile)
+		}
+		out[f.Name] = f
+	}
+	if len(out) != 2 {
+		return nil, problem.Bad("the archive lacks a file: pack %s and %s", cook.LogCookFile, cook.LogReadingsFile)
+	}
+	return out, nil
+}
+
+// unpackReadings counts the rows before it reads them: a small archive may hold very many.
+func unpackReadings(f *zip.File) (readings []cook.Reading, err error) {
+	rows := 0
+	if err := unpackFile(f, func(r io.Reader) error {
+		rows, err = countLines(r)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	if rows > maxRows {
+		return nil, problem.New(http.StatusRequestEntityTooLarge, "Too large", fmt.Sprintf("%s has more than %d rows: split the log", f.Name, maxRows))
+	}
+	err = unpackFile(f, func(r io.Reader) error {
+		readings, err = cook.ReadReadings(r, rows)
+		return err
+	})
+	return readings, err
+}
+
+func countLines(r io.Reader) (int, error) {
+	n := 0
+	buf := make([]byte, 32<<10)
+	for {
+		k, err := r.Read(buf)
+		n += bytes.Count(buf[:k], []byte("\n"))
+		if errors.Is(err, io.EOF) {
+			return n, nil
+		}
+		if err != nil {
+			return n, err
+		}
+	}
 }
 
 func unpackFile(f *zip.File, read func(io.Reader) error) error {

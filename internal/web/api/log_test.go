@@ -124,6 +124,7 @@ func TestImport_SaysWhatIsWrong(t *testing.T) {
 		"no row":           {packed(t, "cook.json", goodCook, "readings.csv", "time,probe,celsius\n"), 400, "no readings"},
 		"bad row":          {packed(t, "cook.json", goodCook, "readings.csv", rows+"yesterday,core,5\n"), 400, "line 3"},
 		"unpacks to a lot": {packed(t, "cook.json", goodCook+strings.Repeat(" ", 1<<20), "readings.csv", rows), 413, "unpacks"},
+		"too many rows":    {packed(t, "cook.json", goodCook, "readings.csv", "time,probe,celsius\n"+strings.Repeat("x\n", 750_001)), 413, "750000 rows"},
 		"good":             {packed(t, "cook.json", goodCook, "readings.csv", rows), 201, ""},
 	} {
 		w := webtest.Send(server, importing(c.body))

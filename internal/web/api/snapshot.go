@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"net/http"
 	"time"
 
@@ -145,7 +146,7 @@ func (api *API) snapshotDocOf(m monitor.Snapshot, withPaths bool) (snapshotDoc, 
 	d := snapshotDoc{
 		Now: orNull(m.Now), Invented: api.opts.Invented,
 		QuietUntil: quietDoc{Known: m.QuietUntil.Known, Because: m.QuietUntil.Because},
-		Intake: intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, m.Intake.Trouble, m.Intake.Delivery,
+		Intake: intakeDoc{m.Intake.Connected, m.Intake.Clients, m.Intake.Received, m.Intake.Quarantined, cmp.Or(m.Intake.Trouble, m.Intake.Scarce), m.Intake.Delivery,
 			m.Intake.Waiting, m.Intake.Waited.Seconds(), m.Intake.Late},
 		Cooks: make([]cookDoc, 0, len(m.Cooks)), Probes: probeDocsOf(m.Probes), Stages: stageDocsOf(m.Stages), Alarms: append([]alarm.Alarm{}, m.Alarms...),
 	}

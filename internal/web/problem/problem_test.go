@@ -1,9 +1,12 @@
 package problem
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
+	"net/http/httptest"
 	"testing"
 
 	"stallkeeper/internal/cook"
@@ -23,5 +26,20 @@ func TestOf_NamesWhatWasNotFoundAndNothingElse(t *testing.T) {
 		if got := Of(test.err); got.Status != http.StatusNotFound || got.Detail != test.want {
 			t.Errorf("%v became %d %q, want %q", test.err, got.Status, got.Detail, test.want)
 		}
+	}
+}
+
+// What is refused with purpose does not fill the log; what the daemon is to blame for stands in it.
+func TestFail_LogsItsOwnFaultsOnly(t *testing.T) {
+	var log bytes.Buffer
+	tell := Teller{Log: slog.New(slog.NewTextHandler(&log, nil)), Trouble: func(*http.Request) string { return "" }}
+	r := httptest.NewRequest("GET", "/api/v1/live", nil)
+	tell.Fail(httptest.NewRecorder(), r, New(http.StatusServiceUnavailable, "Too many live streams", "close some"))
+	if log.Len() > 0 {
+		t.Errorf("a refusal is logged: %s", log.String())
+	}
+	tell.Fail(httptest.NewRecorder(), r, errors.New("disk on fire"))
+	if !bytes.Contains(log.Bytes(), []byte("disk on fire")) {
+		t.Errorf("the daemon's own fault is not logged: %q", log.String())
 	}
 }

@@ -15,18 +15,20 @@ type Teller struct {
 	Trouble func(*http.Request) string // what is wrong with the daemon, in words for who asks; "" = nothing, or nothing that they may see
 }
 
-// Fail answers with the problem that the error is, and logs what the daemon is to blame for. A trouble that the daemon
+// Fail answers with the problem that the error is, and logs what the daemon is to blame for: not what it refuses with purpose, such as one
+// live stream too many, or whoever asks for it again and again would fill the log. A trouble that the daemon
 // knows of, such as a full disk, is told in the words in which the page tells it.
 func (t Teller) Fail(w http.ResponseWriter, r *http.Request, err error) {
 	p := Of(err)
-	if p.Status >= 500 && r.Context().Err() == nil {
+	var request *Error
+	meant := errors.As(err, &request)
+	if p.Status >= 500 && !meant && r.Context().Err() == nil {
 		t.Log.Error("answer http", "method", r.Method, "path", r.URL.Path, "status", p.Status, "error", err)
 	}
 	if text := t.Trouble(r); p.Status == http.StatusInternalServerError && text != "" {
 		p = Of(New(http.StatusServiceUnavailable, "In trouble", text))
 	}
-	var request *Error
-	if errors.As(err, &request) {
+	if meant {
 		maps.Copy(w.Header(), request.Header)
 	}
 	body, err := json.Marshal(p)

@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
-	"stallkeeper/internal/cook"
+	"stallkeeper/internal/web/problem"
 )
 
 // PostRoom is how messages leave the daemon.
@@ -63,8 +65,8 @@ const testWait = 10 * time.Second
 
 // TestPath sends a test and gives what became of it, in words. It waits ten seconds at most; a test that is not delivered is no error.
 func TestPath(ctx context.Context, post PostRoom, path, by string) (delivered bool, said string, err error) {
-	if post == nil {
-		return false, "", fmt.Errorf("path %q: %w", path, cook.ErrNotFound)
+	if _, err := PathOf(ctx, post, path); err != nil {
+		return false, "", err
 	}
 	ctx, cancel := context.WithTimeout(ctx, testWait)
 	defer cancel()
@@ -86,8 +88,9 @@ func MayHear(name string, path Path, login bool) bool {
 	return path.Kind == BrowserPath && (!login || path.Person == name)
 }
 
-// PathOf finds a path by its name; cook.ErrNotFound where there is none, or no post room.
+// PathOf finds a path by its name; a problem of status 404 that names those there are where there is none, or no post room.
 func PathOf(ctx context.Context, post PostRoom, name string) (Path, error) {
+	var names []string
 	if post != nil {
 		paths, err := post.Paths(ctx)
 		if err != nil {
@@ -97,7 +100,12 @@ func PathOf(ctx context.Context, post PostRoom, name string) (Path, error) {
 			if p.Name == name {
 				return p, nil
 			}
+			names = append(names, strconv.Quote(p.Name))
 		}
 	}
-	return Path{}, fmt.Errorf("path %q: %w", name, cook.ErrNotFound)
+	there := "there are " + strings.Join(names, ", ")
+	if len(names) == 0 {
+		there = "there is none, name one under [[notify.path]] in the configuration"
+	}
+	return Path{}, problem.New(http.StatusNotFound, "Not found", "no path of messages is called "+problem.Clip(name)+": "+there)
 }

@@ -75,6 +75,9 @@ func (p *Set) night(w http.ResponseWriter, r *http.Request) error {
 	if snap.Intake.Trouble != "" {
 		body.Trouble = append(body.Trouble, snap.Intake.Trouble)
 	}
+	if snap.Intake.Scarce != "" {
+		body.Trouble = append(body.Trouble, snap.Intake.Scarce)
+	}
 	if snap.Intake.Late != "" {
 		body.Trouble = append(body.Trouble, snap.Intake.Late)
 	}
