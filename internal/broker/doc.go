@@ -14,8 +14,11 @@
 // retained state when it is back. (This also keeps clear of a lock order in the underlying library that can stop
 // a subscriber for good at higher levels.)
 //
-// Limits: packets of 64 KiB, a number of clients, sessions, subscriptions per client, bytes under way to the store
-// and to each client, ten seconds for the first packet. Off loopback, New demands users and TLS.
+// Limits: packets of 64 KiB, a number of clients, sessions, subscriptions per client, bytes under way to the store, to each client
+// and to all, ten seconds for the first packet, ten wrong passwords of an address for a name in five minutes. Of too many connections that
+// have not logged in the oldest is ended, so that strangers keep nobody out. The log names who was turned away and why, ten lines a minute.
+// Whoever may publish readings is believed: on loopback without users that is every program of the machine. Off loopback, New demands
+// users and TLS.
 //
 // Nothing is kept across restarts. The package starts goroutines only inside Run, which waits for them.
 package broker

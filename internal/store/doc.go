@@ -11,7 +11,10 @@
 // When a commit fails (disk full, I/O error) nothing of its batch is promised and every Done of it gets the error; the next batch is
 // tried as if nothing had happened, and Trouble tells the reason until one succeeds; while nothing comes in, a small write
 // is tried every five seconds. A reading or payload that cannot be stored for a reason of its own goes to the quarantine
-// and does not hold up its neighbours; the newest 100,000 of them are kept.
+// and does not hold up its neighbours; the newest 100,000 of them are kept, 64 MiB at most.
+//
+// A file named reserve keeps 4 MiB of the disk back where there is room. When a write meets a full disk it is given up, so that alarms can
+// still be kept and told; Scarce says so until there is room again.
 //
 // # How it is kept
 //
