@@ -173,6 +173,9 @@ func (s Reader) Hour(t time.Time) string { return when.Clock(t, s.in) }
 // Date is the local date and time in full.
 func (s Reader) Date(t time.Time) string { return when.Date(t, s.in) }
 
+// Calendar is the local day in full, for what lasts until its end.
+func (s Reader) Calendar(t time.Time) string { return when.Calendar(t, s.in) }
+
 // ZoneName names the zone of all times on the page.
 func (s Reader) ZoneName() string { return when.Zone(s.in, s.now) }
 
