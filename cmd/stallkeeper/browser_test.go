@@ -19,8 +19,7 @@ func TestDemo_InABrowser(t *testing.T) {
 	node, chromium := testrig.Program(t, "node"), testrig.Program(t, "chromium")
 	dir := filepath.Join("..", "..", "internal", "web", "testdata", "browser")
 	testrig.NodePackages(t, dir)
-	// At half the usual speed: on a machine that cannot keep up with the readings the daemon never gets to see who is silent.
-	s := mustDemo(t, "--speed", "60")
+	s := mustDemo(t)
 	eventually(t, time.Minute, "three pieces with a band", func() bool {
 		var got struct {
 			Forecasts []struct {
