@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"slices"
 	"strings"
@@ -228,63 +227,6 @@ func TestNextBatch_FitsIntoATurn(t *testing.T) {
 	}
 }
 
-// BenchmarkRecount counts a day of eight probes at a reading a second, 691,200 readings, with every forecast kept already.
-func BenchmarkRecount(b *testing.B) {
-	log := slog.New(slog.DiscardHandler)
-	clock := func() time.Time { return supperTime.Add(24 * time.Hour) }
-	db, err := store.Open(b.Context(), b.TempDir()+"/"+store.FileName, store.Options{Log: log, Now: clock})
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer db.Close()
-	ctx, cancel := context.WithCancel(b.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- db.Run(ctx) }()
-	const seconds = 24 * 3600
-	done := make(chan struct{}, seconds*8)
-	for i := range seconds {
-		for p := range 8 {
-			probe, c := cook.ProbeID("pit"), thermal.Celsius(107)
-			if p > 0 {
-				probe, c = cook.ProbeID(fmt.Sprintf("flat%d", p)), thermal.Celsius(5+60*float64(i)/seconds)
-			}
-			r := cook.Reading{Probe: probe, Time: supperTime.Add(time.Duration(i) * time.Second), Celsius: c, Quality: cook.Good, Clock: cook.DeviceClock}
-			if err := db.Put(ctx, store.Item{Reading: r, Done: func(store.Outcome, error) { done <- struct{}{} }}); err != nil {
-				b.Fatal(err)
-			}
-		}
-	}
-	for range seconds * 8 {
-		<-done
-	}
-	c := supper()
-	c.Pieces[0].Probes = []cook.ProbeID{"flat1", "flat2", "flat3", "flat4", "flat5", "flat6", "flat7"}
-	id, err := db.CreateCook(ctx, c, clock())
-	if err != nil {
-		b.Fatal(err)
-	}
-	if err := db.KeepForecasts(ctx, []cook.KeptForecast{{Cook: id, Piece: "flat", At: supperTime.Add(seconds * time.Second), JSON: []byte("{}")}}); err != nil {
-		b.Fatal(err)
-	}
-	b.ReportAllocs()
-	for b.Loop() {
-		w := newWatch(monitor.New(monitor.Options{Estimator: estimator.New(estimator.DefaultPrior()), Settings: alarm.DefaultSettings(), Zone: time.UTC}), db, log, clock)
-		w.publish = func(string, []byte) {}
-		if err := w.restore(ctx); err != nil {
-			b.Fatal(err)
-		}
-		for w.countOn(ctx) {
-		}
-		if w.trouble != nil {
-			b.Fatal(w.trouble)
-		}
-	}
-	cancel()
-	if err := <-ended; err != nil {
-		b.Fatal(err)
-	}
-}
-
 // A board went before the daemon did: its probes still have it for the cause of their silence afterwards.
 func TestWatch_KnowsABoardsProbesAfterARestart(t *testing.T) {
 	b := newBench(t)
@@ -381,67 +323,6 @@ func TestWatch_JudgesAtTheStartWhatAKillKeptFromIt(t *testing.T) {
 	stop()
 	if open := raised(); len(open) != 1 || open[0].State != alarm.Acked {
 		t.Errorf("after another start %+v, want the one that was acknowledged", open)
-	}
-}
-
-// A watch that never gets to the end of its readings: a probe that died is told all the same, one that speaks is not, and that they come in
-// too fast is told too. Before, nobody was told anything.
-func TestWatch_ThatNeverCatchesUp(t *testing.T) {
-	b := newBench(t)
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- b.db.Run(ctx) }()
-	defer func() { cancel(); <-ended }()
-	b.now = supperTime
-	if _, err := b.db.CreateCook(ctx, supper(), b.now); err != nil {
-		t.Fatal(err)
-	}
-	if err := b.w.restore(ctx); err != nil {
-		t.Fatal(err)
-	}
-	for b.w.countOn(ctx) {
-	}
-	for minute := range 40 {
-		b.now = supperTime.Add(time.Duration(minute) * time.Minute)
-		b.put("pit", 107)
-		if minute < 3 {
-			b.put("flat", 5)
-		}
-		if minute < 10 {
-			for b.w.step(ctx) {
-			}
-		}
-		b.w.passTime(ctx, minute < 10)
-	}
-	b.w.show()
-	var active []string
-	for _, a := range b.w.Snapshot().Alarms {
-		if a.State == alarm.Active {
-			active = append(active, fmt.Sprintf("%s %s", a.Raised.Format("15:04"), a.ID))
-		}
-	}
-	slices.Sort(active)
-	if want := []string{"18:18 probe-silent/flat", "18:21 intake/late"}; !slices.Equal(active, want) {
-		t.Errorf("alarms %q, want %q", active, want)
-	}
-	if s := b.w.Snapshot().Intake; s.Waiting != 30 || !strings.Contains(s.Late, "the newest that is judged came in at 18:09") {
-		t.Errorf("intake %+v", s)
-	}
-	if err := b.w.wellWithReadings(); err == nil || !strings.Contains(err.Error(), "faster than this machine") {
-		t.Errorf("ready: %v", err)
-	}
-}
-
-// put keeps a reading that comes now.
-func (b *bench) put(probe cook.ProbeID, c thermal.Celsius) {
-	b.t.Helper()
-	kept := make(chan error, 1)
-	r := cook.Reading{Probe: probe, Time: b.now, Celsius: c, Quality: cook.Good, Clock: cook.DeviceClock, Arrived: b.now}
-	if err := b.db.Put(b.t.Context(), store.Item{Reading: r, Done: func(_ store.Outcome, err error) { kept <- err }}); err != nil {
-		b.t.Fatal(err)
-	}
-	if err := <-kept; err != nil {
-		b.t.Fatal(err)
 	}
 }
 
