@@ -27,10 +27,10 @@ const (
 	hottestReading = 450
 )
 
-// pointOf converts a sample; ok is false for a fault code or a time no clock shows.
+// pointOf converts a sample; ok is false for a fault code or a time no clock shows. A board that counts from its start has 1970.
 func pointOf(s Sample) (p point, ok bool) {
-	c, year := float64(s.Celsius), s.Time.Year()
-	if !(c > coldestReading && c < hottestReading) || year < 1971 || year > 2200 {
+	c, year := float64(s.Celsius), s.Time.UTC().Year()
+	if !(c > coldestReading && c < hottestReading) || year < 1900 || year > 2200 {
 		return point{}, false
 	}
 	return point{s.Time.UnixMilli(), c}, true

@@ -150,3 +150,27 @@ func TestExplain_WaterIsWithinReason(t *testing.T) {
 		t.Errorf("%.2f kg of 3 kg, %.2f of it", f.WaterKg, f.Loss.Evaporated)
 	}
 }
+
+// A board without a clock counts from 1970: the same log there gives the same forecast, at its own time.
+func TestForecast_OfALogThatCountsFrom1970(t *testing.T) {
+	in := shoulder(t, "0:5 60:15 180:46 300:63 360:66", "0:121 360:119")
+	e := New(DefaultPrior())
+	want := e.Forecast(in, minutes(360))
+	back := lit.Sub(time.Unix(0, 0))
+	in.Started = in.Started.Add(-back)
+	for i := range in.Core {
+		in.Core[i].Time = in.Core[i].Time.Add(-back)
+	}
+	for i := range in.Pit {
+		in.Pit[i].Time = in.Pit[i].Time.Add(-back)
+	}
+	got := e.Forecast(in, minutes(360).Add(-back))
+	if got.Core != want.Core || got.Because != want.Because {
+		t.Errorf("from 1970: %.1f °C, %q; want %.1f °C, %q", got.Core, got.Because, want.Core, want.Because)
+	}
+	for i := range want.Ready {
+		if !got.Ready[i].Add(back).Equal(want.Ready[i]) {
+			t.Errorf("from 1970 ready at %s, want %s", got.Ready[i].Add(back), want.Ready[i])
+		}
+	}
+}

@@ -6,7 +6,7 @@ import (
 )
 
 // The rules here are, for every time that a person or another program says, at every door:
-//   - it lies in the years 2000 to 2099: before, a clock was not set; after, a digit is wrong;
+//   - it lies in the years 1970 to 2099: a device without a clock counts from 1970, and so may its log; after 2099 a digit is wrong;
 //   - what has happened is not later than now, but for Ahead by which clocks differ;
 //   - what is planned lies at most Farthest after what it is planned from.
 // All three are choices of this project. Zero is a time that nobody gave, and is for the caller to miss.
@@ -18,7 +18,7 @@ const (
 	Farthest = 400 * 24 * time.Hour
 )
 
-// CheckTime reports a time outside the years 2000 to 2099; what names it in the error.
+// CheckTime reports a time outside the years 1970 to 2099; what names it in the error.
 func CheckTime(what string, t time.Time) error {
 	if t.IsZero() {
 		return nil
@@ -30,8 +30,8 @@ func CheckTime(what string, t time.Time) error {
 // that nobody gave.
 func CheckSaid(what string, t time.Time) error {
 	switch year := t.UTC().Year(); {
-	case year < 2000:
-		return fmt.Errorf("%s lies in the year %d, before 2000: correct the date", what, year)
+	case year < 1970:
+		return fmt.Errorf("%s lies in the year %d, before 1970: correct the date", what, year)
 	case year > 2099:
 		return fmt.Errorf("%s lies in the year %d, after 2099: correct the date", what, year)
 	}

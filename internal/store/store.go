@@ -110,9 +110,10 @@ func open(ctx context.Context, path string, o Options, steps []migration) (_ *DB
 	db.reader.SetMaxOpenConns(readers)
 	db.reader.SetMaxIdleConns(readers)
 	db.reader.SetConnMaxIdleTime(readerRest)
-	if kept, err := db.reserve.take(); err != nil {
-		return nil, err
-	} else if !kept {
+	switch kept, err := db.reserve.take(); {
+	case err != nil: // a watch without it is better than none
+		o.Log.Warn("no room is kept back for alarms on a full disk", "error", err)
+	case !kept:
 		o.Log.Warn("the disk has little room: free some space", "path", filepath.Dir(path), "wanted_bytes", reservePlenty)
 	}
 	return db, nil

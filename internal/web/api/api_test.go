@@ -182,13 +182,13 @@ func TestFuture_IsRefused(t *testing.T) {
 func TestDoors_RefuseTimesAndNamesThatAreNone(t *testing.T) {
 	server := newServer(t, webtest.NewShelf(t), webtest.Books(t))
 	for _, send := range []struct{ path, want, body string }{
-		{"/api/v1/readings", "before 2000", `{"probe":"flat","celsius":60,"time":"0001-05-03T08:00:00Z"}`},
-		{"/api/v1/cooks/7/events", "before 2000", `{"kind":"lid","time":"1970-01-01T08:30:00Z"}`},
-		{"/api/v1/cooks/7/end", "before 2000", `{"at":"0001-11-26T08:30:00Z"}`},
-		{"/api/v1/cooks", "before 2000", `{"name":"n","started":"0001-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
+		{"/api/v1/readings", "before 1970", `{"probe":"flat","celsius":60,"time":"0001-05-03T08:00:00Z"}`},
+		{"/api/v1/cooks/7/events", "before 1970", `{"kind":"lid","time":"1969-12-31T08:30:00Z"}`},
+		{"/api/v1/cooks/7/end", "before 1970", `{"at":"0001-11-26T08:30:00Z"}`},
+		{"/api/v1/cooks", "before 1970", `{"name":"n","started":"0001-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
 		{"/api/v1/cooks", "serve_by", `{"name":"n","started":"2026-11-26T08:00:00Z","serve_by":"2036-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
-		{"/api/v1/lots", "before 2000", `{"id":"n1","product":"brisket","by":"KM","at":"0001-11-26T08:00:00Z"}`},
-		{"/api/v1/checks", "before 2000", `{"probe":"flat","by":"KM","time":"1026-11-26T08:00:00Z","points":[{"true_c":0,"read_c":0.4}]}`},
+		{"/api/v1/lots", "before 1970", `{"id":"n1","product":"brisket","by":"KM","at":"0001-11-26T08:00:00Z"}`},
+		{"/api/v1/checks", "before 1970", `{"probe":"flat","by":"KM","time":"1026-11-26T08:00:00Z","points":[{"true_c":0,"read_c":0.4}]}`},
 		{"/api/v1/readings", "U+202E", `{"probe":"fl\u202eat","celsius":60}`},
 		{"/api/v1/cooks", "U+202E", `{"name":"a\u202eb","started":"2026-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p","cut":"brisket_flat","target_c":92}]}`},
 		{"/api/v1/cooks", "U+200B", `{"name":"n","started":"2026-11-26T08:00:00Z","pit":{"setpoint_c":107},"pieces":[{"id":"p\u200b","cut":"brisket_flat","target_c":92}]}`},

@@ -91,7 +91,7 @@ func TestWay_SaysWhatToEnter(t *testing.T) {
 		{"/lots/w1/stage", "say to which stage it goes", url.Values{"note": {"sent by mistake"}}},
 		{"/lots/w1/stage", "write it like", url.Values{"to": {"cure"}, "at": {"yesterday"}}},
 		{"/lots/w1/stage", "is in the future", url.Values{"to": {"cure"}, "at": {"2027-01-01T08:00"}}},
-		{"/lots/w1/stage", "lies in the year 1, before 2000", url.Values{"to": {"cure"}, "at": {"0001-01-01T00:00"}}},
+		{"/lots/w1/stage", "lies in the year 1, before 1970", url.Values{"to": {"cure"}, "at": {"0001-01-01T00:00"}}},
 		{"/lots/w1/stage", "lies in the year 2226", url.Values{"to": {"cure"}, "at": {"2226-01-01T00:00"}}},
 		{"/probes/check", "lies in the year 26,", url.Values{"probe": {"flat"}, "at": {"0026-01-01T00:00"}, "ice": {"0.2"}}},
 		{"/records", "lies in the year 3026", url.Values{"kind": {"deviation"}, "what": {"warm"}, "from": {"3026-01-01T00:00"}}},
