@@ -106,6 +106,14 @@ type Warm struct {
 	Pulled bool          // the probe seems to be out of the meat
 }
 
+// Longest is the limit that holds: the dwell's, or the shop's own where that is shorter.
+func (w Warm) Longest(z Dwell) time.Duration {
+	if w.Within > 0 {
+		return min(z.Longest, w.Within)
+	}
+	return z.Longest
+}
+
 // Lukewarm takes how the clock of the danger zone stands, on the fire or off it. It ends for a piece that was cooked and taken off: from then
 // on the cooling rules give it six hours from 57 to 5 °C (Food Code 3-501.14), and their own alarm watches them. One that came off before it
 // was cooked is watched wherever it lies (USDA FSIS Danger Zone fact sheet; the come-up counts on, FSIS-GD-2021-14).
@@ -124,10 +132,7 @@ func (p *Piece) Lukewarm(at time.Time, w Warm) []Change {
 
 func (p *Piece) lukewarm(w Warm) Finding {
 	z := p.set.DangerZone
-	longest := z.Longest
-	if w.Within > 0 {
-		longest = min(longest, w.Within)
-	}
+	longest := w.Longest(z)
 	switch {
 	case !w.Inside:
 		return Finding{Because: fmt.Sprintf("%s %s: out of %.0f to %s after %s.", p.name, w.Level, float64(z.From), whole(z.To), when.Span(w.Used))}

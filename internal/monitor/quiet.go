@@ -172,7 +172,7 @@ func (f *fire) needs(m *State) []need {
 			out = append(out, need{decide, fmt.Sprintf("it is time to decide about %s and the serving hour %s", p.ID, when.Near(by, m.now, m.o.Zone))})
 		}
 		if t, ok := f.lukewarmAt(m, p); ok {
-			out = append(out, need{t, fmt.Sprintf("%s will have been lukewarm for %d hours", p.ID, int(m.o.Settings.DangerZone.Longest/time.Hour))})
+			out = append(out, need{t, fmt.Sprintf("%s will have been lukewarm for %s", p.ID, when.Span(m.warmOf(p).Longest(m.o.Settings.DangerZone)))})
 		}
 	}
 	return out
@@ -181,7 +181,7 @@ func (f *fire) needs(m *State) []need {
 // lukewarmAt is when the piece reaches the limit of the danger zone, if one forecast in ten keeps it in there so long.
 func (f *fire) lukewarmAt(m *State, p *piece) (time.Time, bool) {
 	z, warm := m.o.Settings.DangerZone, m.warmOf(p)
-	left := min(z.Longest, warm.Within) - warm.Used
+	left := warm.Longest(z) - warm.Used - warm.Unseen // as the alarm counts
 	if left <= 0 || p.forecast.Core < z.From || p.forecast.Core >= z.To {
 		return time.Time{}, false
 	}
