@@ -132,7 +132,7 @@ func TestDraft_RefusesNonsense(t *testing.T) {
 		"by control":   says(Note{Text: "x"}).by("K\nM"),
 		"nobody":       says(Note{Text: "x"}).by(" "),
 		"future":       {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: monday.Add(time.Hour), Body: Note{Text: "x"}},
-		"past":         {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: time.Unix(1, 0), Body: Note{Text: "x"}},
+		"past":         {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}, At: time.Unix(-1, 0), Body: Note{Text: "x"}},
 		"no auth":      {Lot: "m1", Maker: Maker{By: "KM"}, Body: Note{Text: "x"}},
 		"no body":      {Lot: "m1", Maker: Maker{By: "KM", Auth: AuthPIN}},
 		"lot name":     {Lot: "m 1", Maker: Maker{By: "KM", Auth: AuthPIN}, Body: Note{Text: "x"}},
